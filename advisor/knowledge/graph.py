@@ -1,0 +1,274 @@
+"""The knowledge graph: a networkx graph from cause to effect, with everything judging needs worked out once.
+
+Nodes are text with their kind in front: ``fact:``, ``value:fact=choice``, ``rule:``, ``requirement:``,
+``arrangement:``, ``item:``, ``source:``. Edges run from cause to effect: value → rule (derived from the rule's
+condition), rule → requirement, rule → rule (an exception), rule → value (an implication), requirement → item,
+arrangement → item, item → item (brings, clashes), rule → source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import chain
+
+import networkx as nx
+
+from advisor.errors import KnowledgeError, RuleCycle
+from advisor.facts import Between, FactKind, OneOf
+from advisor.knowledge.cells import Cells, cells_of
+from advisor.knowledge.conditions import (
+    Compare,
+    Condition,
+    Needs,
+    choices_within,
+    facts_read,
+    number,
+    requirements_read,
+    walk,
+)
+from advisor.knowledge.parts import Arrangement, Figure, Item, Requirement, Rule, Table, Work
+
+
+@dataclass(frozen=True)
+class Parts:
+    """Everything the files hold, by name."""
+
+    kinds: Mapping[str, FactKind]
+    requirements: Mapping[str, Requirement]
+    works: Mapping[str, Work]
+    rules: Mapping[str, Rule]
+    items: Mapping[str, Item]
+    arrangements: Mapping[str, Arrangement]
+    tables: Mapping[str, Table]
+    figures: Mapping[str, Figure]
+
+
+class KnowledgeGraph:
+    """Typed look-ups over the networkx graph. Built once, never changed.
+
+    Raises:
+        KnowledgeError: a name leads nowhere.
+        RuleCycle: implications or requirements wait for each other.
+    """
+
+    def __init__(self, parts: Parts, fingerprint: str) -> None:
+        self.fingerprint = fingerprint
+        self.kinds, self.requirements, self.works = parts.kinds, parts.requirements, parts.works
+        self.rules, self.items, self.arrangements = parts.rules, parts.items, parts.arrangements
+        self.tables, self.figures = parts.tables, parts.figures
+        self.fact_index = {name: index for index, name in enumerate(sorted(self.kinds))}
+        self.requirement_index = {name: index for index, name in enumerate(sorted(self.requirements))}
+        self._check_names()
+        self.conditions = list(self._all_conditions())
+        self.cells = self._cells()
+        self.lifted_by: dict[str, tuple[Rule, ...]] = {
+            name: tuple(rule for rule in self._rules_with("lifts") if name in rule.targets) for name in self.rules
+        }
+        self.requiring = self._by_target("requires")
+        self.forbidding = self._by_target("forbids")
+        self.implying = self._by_target("implies")
+        self.fact_order = self._fact_order()
+        self.requirement_order = self._requirement_order()
+        self.families = self._families()
+        self.nx = self._build()
+
+    def _rules_with(self, effect: str) -> list[Rule]:
+        return [rule for _, rule in sorted(self.rules.items()) if rule.effect == effect]
+
+    def _by_target(self, effect: str) -> dict[str, tuple[Rule, ...]]:
+        found: dict[str, list[Rule]] = {}
+        for rule in self._rules_with(effect):
+            for target in rule.targets:
+                found.setdefault(target, []).append(rule)
+        return {target: tuple(rules) for target, rules in sorted(found.items())}
+
+    def cautioning(self) -> list[Rule]:
+        """The rules that show a caution, by name."""
+        return self._rules_with("cautions")
+
+    def _check_names(self) -> None:
+        families = {family for item in self.items.values() for family in item.is_a}
+        for rule in self._rules_with("lifts"):
+            for target in rule.targets:
+                if target not in self.rules:
+                    raise KnowledgeError(rule.place, f"There is no rule {target!r} to lift.", self.rules, got=target)
+                if self.rules[target].effect == "lifts":
+                    raise KnowledgeError(rule.place, f"{target!r} is itself an exception and can't be lifted.")
+        holders: list[Item | Arrangement] = [*self.items.values(), *self.arrangements.values()]
+        for part in holders:
+            names = [companion.item for companion in part.brings]
+            names += part.clashes
+            if isinstance(part, Arrangement):
+                names += [use.item for use in part.uses]
+            for name in names:
+                if name not in self.items and name not in families:
+                    raise KnowledgeError(part.place, f"There is no item {name!r}.", [*self.items, *families], got=name)
+            if isinstance(part, Item):
+                if isinstance(part.quantity, str) and part.quantity not in self.tables:
+                    raise KnowledgeError(part.place, f"There is no table {part.quantity!r}.", self.tables)
+                for name in part.size:
+                    if name not in self.tables and name not in self.figures:
+                        allowed = [*self.tables, *self.figures]
+                        raise KnowledgeError(part.place, f"There is no table or figure {name!r}.", allowed, got=name)
+                for name in part.figures:
+                    if name not in self.figures:
+                        raise KnowledgeError(part.place, f"There is no figure {name!r}.", self.figures, got=name)
+
+    def _all_conditions(self) -> chain[Condition]:
+        implied = (rule.implied for rule in self.rules.values() if rule.implied)
+        companions = (
+            companion.when
+            for part in chain(self.items.values(), self.arrangements.values())
+            for companion in part.brings
+            if companion.when
+        )
+        return chain(
+            (rule.condition for rule in self.rules.values()),
+            implied,
+            (item.fits for item in self.items.values() if item.fits),
+            (arrangement.fits for arrangement in self.arrangements.values()),
+            companions,
+            (row.when for table in self.tables.values() for row in table.rows),
+        )
+
+    def _cells(self) -> dict[str, Cells]:
+        thresholds: dict[str, set[Fraction]] = {name: set() for name in self.kinds}
+        for condition in self.conditions:
+            for part in walk(condition):
+                if isinstance(part, Compare):
+                    thresholds[part.fact].update(limit for _, limit in part.bounds)
+        for kind in self.kinds.values():
+            if kind.presumed is not None and kind.kind == "quantity":
+                thresholds[kind.name].add(number(kind.presumed))
+        return {name: cells_of(kind, thresholds[name]) for name, kind in sorted(self.kinds.items())}
+
+    def mask_presumed(self, fact: str) -> int:
+        """The cells of the value presumed while nothing is said; 0 where nothing is presumed."""
+        kind = self.kinds[fact]
+        if kind.presumed is None:
+            return 0
+        if kind.kind == "quantity":
+            value = number(kind.presumed)
+            return self.cells[fact].mask(Between(value, value))
+        return self.cells[fact].mask(OneOf(frozenset((kind.presumed,))))
+
+    def mask(self, compare: Compare) -> int:
+        """The cells of the fact that a comparison admits."""
+        cells = self.cells[compare.fact]
+        if cells.kind.kind != "quantity":
+            return cells.mask(OneOf(choices_within(compare, cells.kind)))
+        mask = 0
+        for bit, (low, high) in enumerate(cells.bounds):
+            inside = low if low == high and low is not None else cells._inside(low, high)
+            if compare.holds(inside):
+                mask |= 1 << bit
+        return mask & cells.full
+
+    def _fact_order(self) -> tuple[str, ...]:
+        order: nx.DiGraph[str] = nx.DiGraph()
+        order.add_nodes_from(self.kinds)
+        for rule in self._rules_with("implies"):
+            for fact in facts_read(rule.condition):
+                order.add_edge(fact, rule.targets[0])
+            for lifting in self.lifted_by[rule.name]:
+                for fact in facts_read(lifting.condition):
+                    order.add_edge(fact, rule.targets[0])
+        return self._sorted(order, "implications")
+
+    def _requirement_order(self) -> tuple[str, ...]:
+        order: nx.DiGraph[str] = nx.DiGraph()
+        order.add_nodes_from(self.requirements)
+        for rule in chain(self._rules_with("requires"), self._rules_with("forbids")):
+            read = requirements_read(rule.condition).union(
+                *(requirements_read(lifting.condition) for lifting in self.lifted_by[rule.name])
+            )
+            for target in rule.targets:
+                order.add_edges_from((name, target) for name in read)
+        return self._sorted(order, "requirements")
+
+    def _sorted(self, order: nx.DiGraph[str], what: str) -> tuple[str, ...]:
+        try:
+            return tuple(nx.lexicographical_topological_sort(order))
+        except nx.NetworkXUnfeasible:
+            cycle = " -> ".join(edge[0] for edge in nx.find_cycle(order))
+            raise RuleCycle("knowledge_graph/rules", f"These {what} wait for each other in a circle: {cycle}.") from None
+
+    def _families(self) -> dict[str, tuple[Item, ...]]:
+        """For each item and family: the concrete items it stands for, best first."""
+        self._above = {name: self._upwards(name) for name in self.items}
+        found: dict[str, list[Item]] = {}
+        for item in self.items.values():
+            for name in self._above[item.name]:
+                found.setdefault(name, []).append(item)
+        for name in {family for item in self.items.values() for family in item.is_a} & self.items.keys():
+            found[name].remove(self.items[name])
+        return {name: tuple(sorted(members, key=preference)) for name, members in sorted(found.items())}
+
+    def _upwards(self, name: str) -> frozenset[str]:
+        parents = self.items[name].is_a if name in self.items else ()
+        return frozenset((name,)).union(*(self._upwards(parent) for parent in parents))
+
+    def is_a(self, item: str, family: str) -> bool:
+        """Whether an item is the other or one of its kinds."""
+        return family in self._above[item]
+
+    def _build(self) -> nx.DiGraph[str]:
+        graph: nx.DiGraph[str] = nx.DiGraph()
+        for kind in self.kinds.values():
+            graph.add_node(f"fact:{kind.name}")
+            for choice in kind.choices:
+                graph.add_edge(f"fact:{kind.name}", f"value:{kind.name}={choice}", how="may be")
+            for group, members in kind.groups.items():
+                for member in members:
+                    graph.add_edge(f"value:{kind.name}={member}", f"value:{kind.name}={group}", how="is a")
+        for name in self.requirements:
+            graph.add_node(f"requirement:{name}")
+        for rule in self.rules.values():
+            node = f"rule:{rule.name}"
+            for part in walk(rule.condition):
+                if isinstance(part, Compare):
+                    for value in self._value_nodes(part):
+                        graph.add_edge(value, node, how="read by")
+                elif isinstance(part, Needs):
+                    graph.add_edge(f"requirement:{part.requirement}", node, how="read by")
+            if rule.source.work:
+                graph.add_edge(node, f"source:{rule.source.work}", how="rests on")
+            if rule.effect in ("requires", "forbids"):
+                for target in rule.targets:
+                    graph.add_edge(node, f"requirement:{target}", how=rule.effect)
+            elif rule.effect == "lifts":
+                for target in rule.targets:
+                    graph.add_edge(node, f"rule:{target}", how="lifts")
+            elif rule.implied:
+                for value in self._value_nodes(rule.implied):
+                    graph.add_edge(node, value, how="implies")
+        for item in self.items.values():
+            node = f"item:{item.name}"
+            for given in item.gives:
+                if self.requirements[given].trait:
+                    graph.add_edge(node, f"requirement:{given}", how="has")
+                else:
+                    graph.add_edge(f"requirement:{given}", node, how="met by")
+            for companion in item.brings:
+                graph.add_edge(node, f"item:{companion.item}", how="brings")
+            for clash in item.clashes:
+                graph.add_edge(node, f"item:{clash}", how="clashes")
+        for arrangement in self.arrangements.values():
+            node = f"arrangement:{arrangement.name}"
+            for use in arrangement.uses:
+                graph.add_edge(node, f"item:{use.item}", how="uses")
+        return graph
+
+    def _value_nodes(self, compare: Compare) -> list[str]:
+        if compare.choices:
+            return [f"value:{compare.fact}={choice}" for choice in sorted(compare.choices)]
+        return [f"fact:{compare.fact}"]
+
+
+def preference(part: Item | Arrangement) -> tuple[bool, int, int, str]:
+    """The stated preference: not by special listing, then fewest moving parts, then cost class, then name."""
+    return (isinstance(part, Arrangement) and part.by_listing, part.moving_parts, part.cost, part.name)
+
+

@@ -1,0 +1,156 @@
+"""Text cut into words: what counts as one word at a counter, and which misspelt words are known words."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+
+from spacy.tokens import Doc
+from spacy.vocab import Vocab
+
+_WORD = re.compile(
+    r"(?:[^\W\d_]\.){2,}"  # N.I.C., H.M.
+    r"|[^\W\d_]+(?:['\u2019\u02bc][^\W\d_]+)*"
+    r"|\d+"
+    r"|[^\s\x00-\x1f\x7f-\x9f]"
+)
+_GAP = re.compile(r"[\s\x00-\x1f\x7f-\x9f]")
+_PLAIN = str.maketrans(
+    {
+        "\u2019": "'", "\u2018": "'", "\u02bc": "'", "\u2032": "'", "\u201c": '"', "\u201d": '"', "\u2033": '"',
+        "\u00d7": "x", "\u2013": "-", "\u2014": "-", "\u2212": "-", "\u2044": "/", "\u2215": "/",
+        "\u00bd": " 1/2", "\u00bc": " 1/4", "\u00be": " 3/4", "\u215b": " 1/8", "\u215c": " 3/8", "\u215d": " 5/8",
+        "\u215e": " 7/8", "\u2153": " 1/3", "\u2154": " 2/3",
+    }
+)  # fmt: skip
+
+
+class WordTokenizer:
+    """A spaCy tokenizer. Each token's text runs to the next token, so that the document's text is the text as typed;
+    its norm is the plain word in lower case. A hyphen beside a letter separates words and belongs to neither."""
+
+    def __init__(self, vocab: Vocab) -> None:
+        self.vocab = vocab
+
+    def __call__(self, text: str) -> Doc:
+        found = [(match.start(), match.group()) for match in _WORD.finditer(text)]
+        kept = [
+            (start, word)
+            for place, (start, word) in enumerate(found)
+            if not (word in "-\u2013\u2014" and _joins_words(found, place, start))
+        ]
+        if not kept:
+            return Doc(self.vocab)
+        ends = [start for start, _ in kept[1:]] + [len(text)]
+        begins = [0] + ends[:-1]
+        doc = Doc(self.vocab, words=[text[b:e] for b, e in zip(begins, ends) if e > b], spaces=[False] * len(kept))
+        for token, (_, word) in zip(doc, kept):
+            plain = word.lower().translate(_PLAIN)
+            if len(plain) > 3 and "." in plain:
+                plain = plain.replace(".", "")
+            token.norm_ = plain
+            token.lemma_ = plain
+        return doc
+
+
+def _joins_words(found: list[tuple[int, str]], place: int, start: int) -> bool:
+    if not 0 < place < len(found) - 1:
+        return False
+    before, before_word = found[place - 1]
+    after, after_word = found[place + 1]
+    tight = before + len(before_word) == start and after == start + 1
+    return tight and (before_word[-1].isalpha() or after_word[0].isalpha())
+
+
+def trimmed(text: str, start: int, end: int) -> tuple[int, int]:
+    """The part of a stretch that is words: without gaps and joining hyphens at either end."""
+    while end > start and (_GAP.match(text[end - 1]) or text[end - 1] in "-\u2013\u2014"):
+        end -= 1
+    while start < end and _GAP.match(text[start]):
+        start += 1
+    return start, end
+
+
+class Spelling:
+    """Known words by what they may be misspelt as.
+
+    A word of 5 letters or more may be off by one letter added, dropped, changed or swapped with its neighbour; one of
+    9 or more by two. Ordinary English words are never taken for another word, and a word that could be two different
+    known words is left as it is.
+    """
+
+    def __init__(self, known: Iterable[str], english: Iterable[str]) -> None:
+        self.known = frozenset(known)
+        self.safe = self.known | frozenset(english)
+        self.by_initial: dict[str, list[tuple[str, int]]] = {}
+        for word in sorted(self.known):
+            if len(word) >= 4 and word.isalpha():
+                self.by_initial.setdefault(word[0], []).append((word, _letters(word)))
+        self.found: dict[str, str] = {}
+
+    def __call__(self, word: str) -> str:
+        """The known word meant, or the word itself."""
+        if len(word) < 5 or word in self.safe or not word.isalpha() or len(word) > 30:
+            return word
+        if word not in self.found:
+            if len(self.found) > 10_000:
+                self.found.clear()
+            self.found[word] = self._nearest(word)
+        return self.found[word]
+
+    def _nearest(self, word: str) -> str:
+        letters = _letters(word)
+        near: set[str] = set()
+        for initial in sorted({word[0], word[1]}):
+            for known, known_letters in self.by_initial.get(initial, ()):
+                allowed = 2 if min(len(word), len(known)) >= 9 else 1
+                if abs(len(known) - len(word)) > allowed or (letters ^ known_letters).bit_count() > 2 * allowed:
+                    continue
+                if initial != word[0] and known[:2] != word[1] + word[0]:
+                    continue
+                if len(known) == 4 and len(word) == 5 and not _doubled(word, known):
+                    continue
+                if distance(word, known, allowed) <= allowed:
+                    near.add(known)
+        if len({_stem(known) for known in near}) != 1:
+            return word
+        plural = word.endswith("s")
+        return sorted(near, key=lambda known: (known.endswith("s") != plural, known))[0]
+
+
+def _letters(word: str) -> int:
+    mask = 0
+    for letter in word:
+        mask |= 1 << (ord(letter) % 64)
+    return mask
+
+
+def _stem(word: str) -> str:
+    return word[:-1] if word.endswith("s") and len(word) > 4 else word
+
+
+def _doubled(word: str, known: str) -> bool:
+    return any(word[:at] + word[at + 1 :] == known and word[at] == word[at - 1] for at in range(1, len(word)))
+
+
+def distance(one: str, other: str, most: int) -> int:
+    """Letters to add, drop, change or swap with a neighbour to get from one word to the other; most + 1 if more.
+
+    >>> distance("astragle", "astragal", 2), distance("clsoer", "closer", 1), distance("wood", "metal", 2)
+    (2, 1, 3)
+    """
+    before_last: list[int] = []
+    last = list(range(len(other) + 1))
+    for row, letter in enumerate(one, start=1):
+        line = [row]
+        for column, against in enumerate(other, start=1):
+            cost = min(last[column] + 1, line[-1] + 1, last[column - 1] + (letter != against))
+            if row > 1 and column > 1 and letter == other[column - 2] and one[row - 2] == against:
+                cost = min(cost, before_last[column - 2] + 1)
+            line.append(cost)
+        if min(line) > most:
+            return most + 1
+        before_last, last = last, line
+    return min(last[-1], most + 1)
+
+

@@ -1,0 +1,279 @@
+"""What follows from a fact sheet: every condition judged NO, UNKNOWN or YES over what is still possible.
+
+A state is a list of bit masks, one a fact, in the graph's order (see ``knowledge.cells``). Judging works on plain
+integers because the choice of a question judges hundreds of states a turn.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+
+from advisor.facts import FactSheet
+from advisor.knowledge.conditions import (
+    All,
+    AnyOf,
+    Compare,
+    Condition,
+    Needs,
+    Not,
+    facts_read,
+    requirements_read,
+)
+from advisor.knowledge.graph import KnowledgeGraph
+from advisor.knowledge.parts import Rule
+from advisor.logic import NO, UNKNOWN, YES
+
+State = list[int]
+_Judge = Callable[[State, list[int]], int]
+
+
+@dataclass(frozen=True, slots=True)
+class Clause:
+    """A condition ready to be judged: the function, and what it reads as bits (facts, requirements)."""
+
+    condition: Condition
+    judge: _Judge
+    facts: int
+    requirements: int
+
+
+@dataclass(frozen=True, slots=True)
+class Findings:
+    """What follows from a state.
+
+    Attributes:
+        state: what each fact may still be, implied and presumed values worked in.
+        said: the same before implications and presumptions.
+        rules: each rule's verdict with its exceptions, by the engine's order.
+        required, forbidden: each requirement's verdict, by the graph's order.
+    """
+
+    state: State
+    said: State
+    rules: list[int]
+    required: list[int]
+    forbidden: list[int]
+
+
+class Judge:
+    """Judges states against one graph."""
+
+    def __init__(self, graph: KnowledgeGraph) -> None:
+        self.graph = graph
+        self.full = [graph.cells[name].full for name in graph.fact_index]
+        self.rule_names = sorted(graph.rules)
+        self._clauses: dict[Condition, Clause] = {}
+        self._rule_clause = {name: self._with_exceptions(graph.rules[name]) for name in self.rule_names}
+        index = {name: number for number, name in enumerate(self.rule_names)}
+        self.rule_index = index
+        self._implications = [
+            (
+                graph.fact_index[fact],
+                graph.mask_presumed(fact),
+                [(self._rule_clause[rule.name], graph.mask(rule.implied), index[rule.name]) for rule in rules],
+            )
+            for fact in graph.fact_order
+            if (rules := graph.implying.get(fact, ())) is not None
+        ]
+        self._order = [
+            (
+                number,
+                [(index[rule.name], self._rule_clause[rule.name]) for rule in graph.requiring.get(name, ())],
+                [(index[rule.name], self._rule_clause[rule.name]) for rule in graph.forbidding.get(name, ())],
+            )
+            for name in graph.requirement_order
+            for number in [graph.requirement_index[name]]
+        ]
+        self._rest = [
+            (index[name], self._rule_clause[name])
+            for name in self.rule_names
+            if graph.rules[name].effect in ("cautions", "lifts")
+        ]
+
+    def clause(self, condition: Condition) -> Clause:
+        """The condition ready to be judged; made once."""
+        if condition not in self._clauses:
+            graph = self.graph
+            self._clauses[condition] = Clause(
+                condition,
+                self._compile(condition),
+                sum(1 << graph.fact_index[name] for name in facts_read(condition)),
+                sum(1 << graph.requirement_index[name] for name in requirements_read(condition)),
+            )
+        return self._clauses[condition]
+
+    def _with_exceptions(self, rule: Rule) -> Clause:
+        lifting = self.graph.lifted_by[rule.name]
+        if not lifting:
+            return self.clause(rule.condition)
+        return self.clause(All((rule.condition, *(Not(exception.condition) for exception in lifting))))
+
+    def rule_clause(self, name: str) -> Clause:
+        """A rule's condition together with its exceptions."""
+        return self._rule_clause[name]
+
+    def _compile(self, condition: Condition) -> _Judge:
+        if isinstance(condition, Compare):
+            at = self.graph.fact_index[condition.fact]
+            inside = self.graph.mask(condition)
+            outside = self.full[at] & ~inside
+            return lambda state, _: (YES if not state[at] & outside else UNKNOWN) if state[at] & inside else NO
+        if isinstance(condition, Needs):
+            number = self.graph.requirement_index[condition.requirement]
+            return lambda _, required: required[number]
+        if isinstance(condition, Not):
+            part = self._compile(condition.part)
+            return lambda state, required: YES - part(state, required)
+        parts = [self._compile(part) for part in condition.parts]
+        if isinstance(condition, All):
+            return lambda state, required: _all(parts, state, required)
+        return lambda state, required: _any(parts, state, required)
+
+    def said(self, sheet: FactSheet) -> State:
+        """The state a sheet's own words leave; impossible words leave no bit."""
+        state = list(self.full)
+        for name, entry in sheet.entries.items():
+            if entry.possible is not None:
+                state[self.graph.fact_index[name]] &= self.graph.cells[name].mask(entry.possible)
+        return state
+
+    def infer(self, said: State, base: Findings | None = None) -> Findings:
+        """Everything that follows from what was said.
+
+        Args:
+            said: a state of this graph.
+            base: findings of a state that differs in few facts; what they don't touch is taken over.
+        """
+        state = list(said)
+        verdicts = list(base.rules) if base else [NO] * len(self.rule_names)
+        changed = -1
+        if base:
+            changed = sum(1 << at for at, mask in enumerate(said) if mask != base.said[at])
+        none: list[int] = []
+        for at, presumed, implications in self._implications:
+            heard = said[at] != self.full[at]
+            touched = not base or changed >> at & 1 or any(clause.facts & changed for clause, _, _ in implications)
+            if base and not touched:
+                state[at] = base.state[at]
+                continue
+            mask, waiting = said[at], 0
+            for clause, implied, rule in implications:
+                verdicts[rule] = verdict = clause.judge(state, none)
+                if verdict == YES:
+                    mask &= implied
+                elif verdict == UNKNOWN:
+                    waiting |= implied
+            narrowed = mask != said[at]
+            if mask:
+                state[at] = mask
+            if not heard and presumed and not (narrowed and mask):
+                state[at] = presumed | waiting
+            if base and state[at] != base.state[at]:
+                changed |= 1 << at
+        required = list(base.required) if base else [NO] * len(self._order)
+        forbidden = list(base.forbidden) if base else [NO] * len(self._order)
+        moved = 0
+        for number, requiring, forbidding in self._order:
+            before = required[number]
+            best = NO
+            for rule, clause in requiring:
+                if not base or clause.facts & changed or clause.requirements & moved:
+                    verdicts[rule] = clause.judge(state, required)
+                if verdicts[rule] > best:
+                    best = verdicts[rule]
+            required[number] = best
+            if best != before:
+                moved |= 1 << number
+            worst = NO
+            for rule, clause in forbidding:
+                if not base or clause.facts & changed or clause.requirements & moved:
+                    verdicts[rule] = clause.judge(state, required)
+                if verdicts[rule] > worst:
+                    worst = verdicts[rule]
+            forbidden[number] = worst
+        for rule, clause in self._rest:
+            if not base or clause.facts & changed or clause.requirements & moved:
+                verdicts[rule] = clause.judge(state, required)
+        return Findings(state, said, verdicts, required, forbidden)
+
+    def waits_for(self, condition: Condition, findings: Findings) -> frozenset[str]:
+        """The facts that keep a condition UNKNOWN; none where it is YES or NO."""
+        clause = self.clause(condition)
+        if clause.judge(findings.state, findings.required) != UNKNOWN:
+            return frozenset()
+        if isinstance(condition, Compare):
+            return frozenset((condition.fact,))
+        if isinstance(condition, Needs):
+            return self.requirement_waits_for(condition.requirement, findings)
+        parts: Iterable[Condition] = (condition.part,) if isinstance(condition, Not) else condition.parts
+        return frozenset().union(*(self.waits_for(part, findings) for part in parts))
+
+    def requirement_waits_for(self, name: str, findings: Findings) -> frozenset[str]:
+        """The facts that keep a requirement open."""
+        return frozenset().union(
+            *(
+                self.waits_for(self._rule_clause[rule.name].condition, findings)
+                for rule in self.graph.requiring.get(name, ())
+            )
+        )
+
+    def holding(self, condition: Condition, findings: Findings) -> frozenset[str]:
+        """The facts that make a condition YES, or NO: those an explanation names."""
+        clause = self.clause(condition)
+        verdict = clause.judge(findings.state, findings.required)
+        if isinstance(condition, Compare):
+            return frozenset((condition.fact,)) if verdict != UNKNOWN else frozenset()
+        if isinstance(condition, Needs):
+            return frozenset().union(
+                *(
+                    self.holding(self._rule_clause[rule.name].condition, findings)
+                    for rule in self.graph.requiring.get(condition.requirement, ())
+                    if findings.rules[self.rule_index[rule.name]] == verdict
+                )
+            )
+        if isinstance(condition, Not):
+            return self.holding(condition.part, findings)
+        decisive = YES if isinstance(condition, AnyOf) else NO
+        parts = condition.parts
+        if verdict == decisive:
+            parts = tuple(
+                part
+                for part in parts
+                if self.clause(part).judge(findings.state, findings.required) == decisive
+            )
+        return frozenset().union(*(self.holding(part, findings) for part in parts))
+
+    def truth(self, condition: Condition | None, findings: Findings) -> int:
+        """A condition's verdict; no condition holds everywhere."""
+        if condition is None:
+            return YES
+        return self.clause(condition).judge(findings.state, findings.required)
+
+    def open_facts(self, findings: Findings) -> Mapping[str, int]:
+        """The facts of which more than one cell is left, with the bits left."""
+        return {
+            name: mask for name, at in self.graph.fact_index.items() if (mask := findings.state[at]) & (mask - 1)
+        }
+
+
+def _all(parts: list[_Judge], state: State, required: list[int]) -> int:
+    verdict = YES
+    for part in parts:
+        found = part(state, required)
+        if found == NO:
+            return NO
+        if found < verdict:
+            verdict = found
+    return verdict
+
+
+def _any(parts: list[_Judge], state: State, required: list[int]) -> int:
+    verdict = NO
+    for part in parts:
+        found = part(state, required)
+        if found == YES:
+            return YES
+        if found > verdict:
+            verdict = found
+    return verdict

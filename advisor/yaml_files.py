@@ -1,0 +1,142 @@
+"""YAML files read as text with line numbers, and the place they are found.
+
+Every scalar stays the text that was written: the kind of the fact it belongs to decides how it is read, so that
+``yes``, ``1010.10`` and ``3070`` mean what their writer meant.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import yaml
+
+from advisor.errors import DataError
+
+_Loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A line of a file, said as ``file:line``."""
+
+    file: str
+    line: int
+
+    def __str__(self) -> str:
+        return f"{self.file}:{self.line}"
+
+
+class Mapping(dict[str, Any]):
+    """A YAML mapping that knows where it and each of its keys stand."""
+
+    place: Place
+    places: dict[str, Place]
+
+    def at(self, key: str) -> Place:
+        """The place of a key, or of the mapping where the key is absent."""
+        return self.places.get(key, self.place)
+
+
+class Sequence(list[Any]):
+    """A YAML sequence that knows where it and each of its entries stand."""
+
+    place: Place
+    places: list[Place]
+
+
+def read(path: Path, shown: str | None = None, error: type[DataError] = DataError) -> Mapping:
+    """The mapping a YAML file holds, every scalar as text.
+
+    Args:
+        path: the file.
+        shown: how the file is named in errors; by default the path.
+        error: the class raised.
+
+    Raises:
+        DataError: not UTF-8, not YAML, a key twice in one mapping, or no mapping at the top.
+    """
+    name = shown or str(path)
+    try:
+        node = yaml.compose(path.read_bytes(), Loader=_Loader)
+    except yaml.MarkedYAMLError as problem:
+        line = problem.problem_mark.line + 1 if problem.problem_mark else 1
+        raise error(Place(name, line), f"This is not YAML: {problem.problem}.") from None
+    except (yaml.YAMLError, UnicodeDecodeError, OSError) as problem:
+        raise error(Place(name, 1), f"This file can't be read: {problem}.") from None
+    if not isinstance(node, yaml.MappingNode):
+        raise error(Place(name, 1), "The file must hold a mapping (key: value) at the top.")
+    made: Mapping = _convert(node, name, error)
+    return made
+
+
+def _convert(node: yaml.Node, name: str, error: type[DataError]) -> Any:
+    place = Place(name, node.start_mark.line + 1)
+    if isinstance(node, yaml.ScalarNode):
+        return node.value
+    if isinstance(node, yaml.SequenceNode):
+        sequence = Sequence(_convert(entry, name, error) for entry in node.value)
+        sequence.place = place
+        sequence.places = [Place(name, entry.start_mark.line + 1) for entry in node.value]
+        return sequence
+    mapping = Mapping()
+    mapping.place, mapping.places = place, {}
+    for key_node, value_node in node.value:
+        at = Place(name, key_node.start_mark.line + 1)
+        if not isinstance(key_node, yaml.ScalarNode):
+            raise error(at, "A key must be plain text.")
+        if key_node.value in mapping:
+            raise error(at, f"The key {key_node.value!r} stands here twice.")
+        mapping[key_node.value] = _convert(value_node, name, error)
+        mapping.places[key_node.value] = at
+    return mapping
+
+
+def check_keys(mapping: Mapping, needed: Iterable[str], optional: Iterable[str], error: type[DataError]) -> None:
+    """Refuse a mapping that lacks a needed key or holds one nobody reads.
+
+    Raises:
+        DataError: with the place of the wrong or missing key.
+    """
+    needed, optional = set(needed), set(optional)
+    for key in mapping:
+        if key not in needed | optional:
+            raise error(mapping.at(key), f"The key {key!r} is not known here.", needed | optional, got=key)
+    for key in sorted(needed):
+        if key not in mapping:
+            raise error(mapping.place, f"The key {key!r} is missing.")
+
+
+def texts(mapping: Mapping, key: str, error: type[DataError]) -> tuple[str, ...]:
+    """The texts under a key: one, several, or none where the key is absent.
+
+    Raises:
+        DataError: an entry is not text.
+    """
+    value = mapping.get(key, ())
+    entries = (value,) if isinstance(value, str) else tuple(value)
+    for entry in entries:
+        if not isinstance(entry, str):
+            raise error(mapping.at(key), f"{key!r} takes text or a list of texts.")
+    return entries
+
+
+def data_folder(name: str) -> Path:
+    """Where a data folder lies: inside the installed package, or beside it in a checkout.
+
+    Raises:
+        DataError: it lies in neither place.
+    """
+    package = Path(__file__).resolve().parent
+    for folder in (package / "_shipped" / name, package.parent / name):
+        if folder.is_dir():
+            return folder
+    raise DataError(package, f"The data folder {name!r} was not found beside or inside the package.")
+
+
+def files_under(folder: Path) -> Iterator[tuple[Path, str]]:
+    """Every YAML file below a folder with its name relative to the folder's parent, sorted."""
+    for path in sorted(folder.rglob("*.yaml")):
+        yield path, str(path.relative_to(folder.parent))
