@@ -166,6 +166,13 @@ class KnowledgeGraph:
                 mask |= 1 << bit
         return mask & cells.full
 
+    def narrowed(self, condition: Condition, fact: str, left: int) -> int:
+        """The cells left of a fact for which a condition's comparisons of it hold."""
+        for part in walk(condition):
+            if isinstance(part, Compare) and part.fact == fact:
+                left &= self.mask(part)
+        return left
+
     def _fact_order(self) -> tuple[str, ...]:
         order: nx.DiGraph[str] = nx.DiGraph()
         order.add_nodes_from(self.kinds)

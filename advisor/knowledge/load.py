@@ -6,12 +6,14 @@ import hashlib
 from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from pathlib import Path
+from string import Formatter
 from typing import Any, get_args
 
 from advisor.errors import KnowledgeError
 from advisor.facts import Between, FactKind, OneOf, Possible
 from advisor.knowledge.conditions import All, Compare, Condition, Reader, choices_within, facts_read, requirements_read
 from advisor.knowledge.graph import KnowledgeGraph, Parts
+from advisor.knowledge.measures import MEASURES
 from advisor.knowledge.parts import (
     Arrangement,
     Case,
@@ -34,6 +36,7 @@ from advisor.yaml_files import Place, check_keys, files_under, read, texts
 
 EFFECTS: tuple[Effect, ...] = get_args(Effect)
 EXPECTED = ("applies", "does not apply")
+SHOWN_AS = ("", "feet", "plain", "decimal")
 
 
 def load_knowledge(folder: Path) -> KnowledgeGraph:
@@ -72,7 +75,7 @@ def load_knowledge(folder: Path) -> KnowledgeGraph:
             arrangements=_named(reader.arrangement(name, data) for name, data in many("arrangements")),
             tables=_named(reader.table(name, data) for name, data in many("tables") if "rows" in data),
             figures=_named(
-                reader.figure(name, entry)
+                reader.figure(name, entry, [table for table, data in many("tables") if "rows" in data])
                 for _, data in many("tables")
                 if "rows" not in data
                 for name, entry in _entries(data)
@@ -401,17 +404,50 @@ class _PartReader:
             texts(data, "facts", KnowledgeError),
         )
 
-    def figure(self, name: str, data: YamlMapping) -> Figure:
-        check_keys(data, ("label", "measure", "because", "source"), ("facts",), KnowledgeError)
+    def figure(self, name: str, data: YamlMapping, tables: Sequence[str]) -> Figure:
+        check_keys(data, ("label", "because", "source"), ("measure", "table", "amounts", "show", "facts"), KnowledgeError)
+        if ("measure" in data) == ("table" in data):
+            raise KnowledgeError(data.place, f"{name!r} is given by a measure or by a table, one of the two.")
+        amounts = self._amounts(data)
+        if "table" in data:
+            table = _one_of(data, "table", tables)
+            needed: tuple[str, ...] = ()
+        else:
+            table, measure = "", _one_of(data, "measure", tuple(MEASURES))
+            needed = MEASURES[measure].amounts
+        for amount in needed:
+            if amount not in amounts:
+                raise KnowledgeError(data.at("amounts"), f"{data['measure']!r} works with the amount {amount!r}.")
+        show = data.get("show", "{0}")
+        try:
+            fields = [(part, spec) for _, part, spec, _ in Formatter().parse(show) if part is not None]
+        except ValueError as wrong:
+            raise KnowledgeError(data.at("show"), f"'show' can't be read: {wrong}.") from None
+        for part, spec in fields:
+            if not part.isdigit() or spec not in SHOWN_AS:
+                problem = f"'show' can't hold '{{{part}:{spec}}}'."
+                raise KnowledgeError(data.at("show"), problem, [f"{{0:{way}}}" for way in SHOWN_AS])
         return Figure(
-            name,
-            data["label"],
-            data["measure"],
-            data["because"],
-            self.source(data),
-            data.place,
-            texts(data, "facts", KnowledgeError),
+            name=name,
+            label=data["label"],
+            measure=data.get("measure", ""),
+            because=data["because"],
+            source=self.source(data),
+            place=data.place,
+            facts=texts(data, "facts", KnowledgeError),
+            show=show,
+            amounts=amounts,
+            table=table,
         )
+
+    def _amounts(self, data: YamlMapping) -> dict[str, tuple[Fraction, ...]]:
+        amounts = data.get("amounts", {})
+        if not isinstance(amounts, dict):
+            raise KnowledgeError(data.at("amounts"), "'amounts' is a mapping of names to numbers or lists of numbers.")
+        return {
+            name: tuple(self._reader._number(one, data.at("amounts")) for one in ([value] if isinstance(value, str) else value))
+            for name, value in amounts.items()
+        }
 
 
 def possible_of(kind: FactKind, compare: Compare) -> Possible:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from fractions import Fraction
 from typing import Literal
 
 from advisor.facts import Possible
@@ -174,7 +176,15 @@ class Table:
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """A preparation figure: what it is called, the named measure that computes it, and why it holds."""
+    """A preparation figure: what it is called, what gives it, how it is shown, and why it holds.
+
+    Attributes:
+        measure: the named measure that computes it; empty where a table gives it.
+        table: the table whose row gives it (parts joined by " x "); empty where a measure does.
+        amounts: the amounts the measure works with.
+        show: the text, with the parts as ``{0}``, ``{1}`` … in inches; ``{0:feet}``, ``{0:plain}`` (a bare number),
+            ``{0:decimal}`` (metal thickness) write a part otherwise.
+    """
 
     name: str
     label: str
@@ -183,3 +193,6 @@ class Figure:
     source: Source
     place: Place
     facts: tuple[str, ...] = field(default=())
+    show: str = "{0}"
+    amounts: Mapping[str, tuple[Fraction, ...]] = field(default_factory=dict)
+    table: str = ""

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Literal
 
@@ -24,11 +24,10 @@ class Measure:
 
     Attributes:
         kind: what is measured. ``number`` is a figure without a unit.
-        start, end: where it stands in the text searched.
+        start, end: the words it takes, the last excluded.
         options: the values it may be, several only for "45 or 60"; empty for a range.
         low, high: the ends of a range or comparison; None is open.
         strict: the ends themselves are not meant ("more than 50").
-        tight: a number a unit may still be missing from; False where a unit was said.
         size: width, height and perhaps thickness, in inches.
         code: a size said as a code (3070), which for a pair may give the whole opening.
         plural: a code said of several leaves ("3070s").
@@ -71,135 +70,162 @@ class Measure:
 
 
 class MeasureReader:
-    """Finds measures in a text of plain words in lower case, as the phrasebook's measures say them."""
+    """Finds measures among plain words in lower case, as the phrasebook's measures say them."""
 
     def __init__(self, measures: Measures) -> None:
         self.measures = measures
-        numbers = measures.numbers
-        units = [word for word, value in numbers.items() if 0 < value < 20]
-        tens = [word for word, value in numbers.items() if 20 <= value < 100]
-        self.units, self.tens = _either(units), _either(tens)
-        below = rf"(?:(?:{self.tens})(?: ?(?:{_either([w for w in units if numbers[w] < 10])})\b)?|{self.units}|zero)"
-        hundreds = rf"(?:(?:(?:{self.units}|an?|\d) )?hundred(?:(?: and)? {below})?)"
-        thousands = rf"(?:(?:(?:{below}|an?|\d+) )?thousand(?:(?: and)? (?:{hundreds}|{below}))?)"
-        parts = _either(measures.fractions)
-        share = rf"(?:(?:an? |one )?(?:{parts})|(?:{self.units}) (?:{parts}))"
-        cardinal = rf"(?:{thousands}|{hundreds}|{below})"
-        words = rf"(?:(?:{cardinal}) and {share}|{share}|{cardinal})\b"
         self.number = (
-            rf"(?:\d{{1,3}}(?:,\d{{3}})+|\d+ ?- ?\d+/[1-9]\d*|\d+ {{1,2}}\d+/[1-9]\d*|\d+/[1-9]\d*|\d*\.\d+"
-            rf"|\d+ and {share}\b|\d+|{words})"
+            r"(?:\d{1,3}(?:,\d{3})+|\d+ ?- ?\d+/[1-9]\d*|\d+ {1,2}\d+/[1-9]\d*|\d+/[1-9]\d*|\d*\.\d+|\d+)"
         )
-        self.length_unit = _either(measures.lengths)
-        self.time_unit = _either(word for word in measures.times if len(word) > 1)
-        self.patterns = list(self._patterns())
+        self.patterns = [(re.compile(pattern), make) for pattern, make in self._patterns()]
 
-    def read(self, text: str) -> list[Measure]:
-        """The measures in the text, by place, none overlapping another."""
+    def read(self, words: Sequence[str], gaps: Sequence[bool]) -> list[Measure]:
+        """The measures among the words, by place, none overlapping another.
+
+        Args:
+            words: the words.
+            gaps: for each word, whether something stands between it and the next.
+        """
+        text, starts, ends, spelled = "", {}, {}, set()
+        for first, last, figure in self._figures(words):
+            if text and gaps[first - 1]:
+                text += " "
+            starts[len(text)] = first
+            spelled.update(range(first, last) if figure != words[first] else ())
+            text += figure
+            ends[len(text)] = last
         taken = bytearray(len(text))
         found: list[Measure] = []
         for pattern, make in self.patterns:
             for match in pattern.finditer(text):
                 start, end = match.span("all")
-                if start == end or any(taken[start:end]):
+                while end > start and text[end - 1] == " ":
+                    end -= 1
+                if start == end or any(taken[start:end]) or start not in starts or end not in ends:
                     continue
                 measure = make(match)
                 if measure is not None:
                     taken[start:end] = b"\1" * (end - start)
-                    found.append(measure)
+                    first, last = starts[start], ends[end]
+                    found.append(replace(measure, start=first, end=last, in_words=first in spelled))
         return sorted(found, key=lambda measure: measure.start)
 
-    def _patterns(self) -> Iterator[tuple[re.Pattern[str], _Maker]]:
-        number, length, time = self.number, self.length_unit, self.time_unit
-        inch = _either(word for word, size in self.measures.lengths.items() if size == 1)
-        feet = _either(word for word, size in self.measures.lengths.items() if size == 12)
+    def _figures(self, words: Sequence[str]) -> Iterator[tuple[int, int, str]]:
+        """The words with every number said in words as a figure: first word, last word excluded, text."""
+        numbers, fractions = self.measures.numbers, self.measures.fractions
+        at = 0
+        while at < len(words):
+            last, figure = self._figure(words, at)
+            yield at, last, figure
+            at = last
+
+    def _figure(self, words: Sequence[str], at: int) -> tuple[int, str]:
+        """Where the number beginning at a word ends, and its figure; the word itself where none begins."""
+        numbers = self.measures.numbers
+        end, value = self._cardinal(words, at)
+        if value is None:
+            last, share = self._share(words, at)
+            return (last, str(share)) if share else (at + 1, words[at])
+        if words[end : end + 1] == ["and"]:
+            times, behind = Fraction(1), end + 1
+            if self._word(words, behind + 1) in self.measures.fractions and self._word(words, behind) in numbers:
+                times, behind = numbers[words[behind]], behind + 1
+            last, share = self._share(words, behind)
+            if share:
+                return last, f"{value} {share * times}"
+        last, share = self._share(words, end)
+        if share and last == end + 1 and value < 16:
+            return last, str(share * value)
+        several = self._word(words, end).removesuffix("s")
+        if not words[at].isdigit() and 20 <= value < 100 and value % 10 == 0 and numbers.get(several, 0) in range(1, 10):
+            return end + 1, f"{value + numbers[several]}s"
+        return end, words[at] if end == at + 1 and words[at].isdigit() else str(value)
+
+    def _share(self, words: Sequence[str], at: int) -> tuple[int, Fraction | None]:
+        """Where a part of one ("a half") beginning at a word ends, and its value; None where none begins."""
+        if self._word(words, at) in ("a", "an", "one") and self._word(words, at + 1) in self.measures.fractions:
+            at += 1
+        return at + 1, self.measures.fractions.get(self._word(words, at))
+
+    @staticmethod
+    def _word(words: Sequence[str], at: int) -> str:
+        return words[at] if at < len(words) else ""
+
+    def _cardinal(self, words: Sequence[str], at: int) -> tuple[int, Fraction | None]:
+        """Where the whole number beginning at a word ends, and its value; None where none begins."""
+        numbers = self.measures.numbers
+        word = words[at]
+        value = Fraction(word) if word.isdigit() else numbers.get(word)
+        end = at + 1
+        if word in ("a", "an") and words[end : end + 1] and numbers.get(words[end], 0) in (12, 100, 1000):
+            value = Fraction(1) if numbers[words[end]] > 12 else numbers[words[end]]
+            end += numbers[words[end]] == 12
+        if value is None:
+            return end, None
+        small = numbers.get(self._word(words, end), Fraction(0))
+        if not word.isdigit() and 20 <= value < 100 and 0 < small < 10:
+            value, end = value + small, end + 1
+        while words[end : end + 1] and numbers.get(words[end], 0) in (100, 1000):
+            value, end = value * numbers[words[end]], end + 1
+            joined = end + (words[end : end + 1] == ["and"])
+            if words[joined : joined + 1] and (words[joined] in numbers):
+                last, more = self._cardinal(words, joined)
+                if more is not None and 0 < more < value:
+                    value, end = value + more, last
+        return end, value
+
+    def _patterns(self) -> Iterator[tuple[str, _Maker]]:
+        number = self.number
+        lengths, times = self.measures.lengths, self.measures.times
+        length, time = _either(lengths), _either(word for word in times if len(word) > 1)
+        inch = _either(word for word, size in lengths.items() if size == 1)
+        foot_words = [word for word, size in lengths.items() if size == 12]
+        feet = "|".join(re.escape(word) + ("(?![a-z])" if word.isalpha() else "") for word in foot_words)
+        hour = _either(word for word, size in times.items() if size == 60 and len(word) > 1)
         # Not a number's beginning or end: inside a word, a date, a longer figure.
         head, tail = r"(?:(?<![\w.,/'\"-])|(?<=\bpr)|(?<=\dx)|(?<=['\"]x)|(?<=[\s(]-))", r"(?![\w/])"
         inches = rf"(?:1[01]|\d)(?:[ -]+\d/\d+|\.\d+)?(?!\d)(?! ?(?:{feet}|{time}|x|h)(?!\w))"
-        word_inches = _either(w for w, v in self.measures.numbers.items() if 0 < v < 12)
-        foot_inch = (
-            rf"{number} ?(?:{feet})\.?(?:[ -]*(?:and )?(?:{inches}|(?:{word_inches})\b(?! (?:{feet}|{time})))"
-            rf" ?(?:(?:{inch})(?!\w)\.?)?)?"
-        )
+        foot_inch = rf"{number} ?(?:{feet})\.?(?:[ -]*(?:and )?(?:{inches}) ?(?:(?:{inch})(?!\w)\.?)?)?"
         dashed = r"(?:1[0-2]|[1-9])(?:-|/)(?:1[01]|\d)(?![\d/])"
         side = rf"(?:{foot_inch}|{dashed}|{number}(?: ?(?:{length})(?!\w)\.?)?)"
         by = r" ?(?:x|by) ?"
         third = rf"(?:{by}(?P<t>{number}(?: ?(?:{inch})(?!\w)\.?)?))?"
-        yield self._compile(rf"{head}(?P<all>(?P<w>{side}){by}(?P<h>{side}){third})(?!\w)"), self._sides
-        yield self._compile(rf"{head}(?P<all>(?P<w>{dashed})(?: |, ?)(?P<h>{dashed})){tail}"), self._sides
-        yield self._compile(rf"{head}(?P<all>(?P<w>{foot_inch}) (?P<h>{foot_inch}))(?!\w)"), self._sides
-        yield self._compile(rf"{head}(?P<all>(?P<c>\d{{4,6}})(?P<s>'?s)?){tail}(?! ?(?:{length}|amps?)(?!\w))"), self._code
-        few = _either(w for w, v in self.measures.numbers.items() if 0 < v < 12)
-        oh = "oh|o|zero|ought"
-        foot_words = rf"(?:{few}) (?:{oh}|{few})"
-        spoken = rf"{head}(?P<all>(?P<w>{foot_words})(?: by| x|,)? (?P<h>{foot_words}s?)){tail}"
-        yield self._compile(spoken), self._spoken
-        ten = rf"(?:{self.tens})(?: (?:{few})| oh)?"
-        tens_s = rf"(?:{self.tens})(?: (?:eight|two|four|six)s?| oh)?|seventies|eighties|nineties"
-        yield self._compile(rf"{head}(?P<all>(?P<w>{ten}) (?P<h>{tens_s})){tail}"), self._tens
-
-        more = _either(self.measures.before)
-        after = _either(self.measures.after)
-        before = rf"(?:(?P<b>{more}) ?)?"
-        behind = rf"(?:(?: ?(?P<e>{after}))(?!\w))?"
+        spoken = r"\d{1,2} (?:oh|o|zero|0|ought|\d{1,2})"
+        before = rf"(?:(?P<b>{_either(self.measures.before)}) ?)?"
+        behind = rf"(?:(?: ?(?P<e>{_either(self.measures.after)}))(?!\w))?"
         pair = rf"(?P<n>{number})(?: ?(?P<j>or|to|and|-|/) ?(?P<m>{number}))?"
-        hour = _either(word for word, size in self.measures.times.items() if size == 60 and len(word) > 1)
+        yield rf"{head}(?P<all>(?P<w>{side}){by}(?P<h>{side}){third})(?!\w)", self._sides
+        yield rf"{head}(?P<all>(?P<w>{dashed})(?: |, ?)(?P<h>{dashed})){tail}", self._sides
+        yield rf"{head}(?P<all>(?P<w>{foot_inch}) (?P<h>{foot_inch}))(?!\w)", self._sides
+        yield rf"{head}(?P<all>(?P<c>\d{{4,6}})(?P<s>'?s)?){tail}(?! ?(?:{length}|amps?)(?!\w))", self._code
+        yield rf"{head}(?P<all>(?P<w>{spoken})(?:(?: by|,)? )(?P<h>{spoken}s?)){tail}", self._spoken
+        tens = r"seventies|eighties|nineties"
+        yield rf"{head}(?P<all>(?P<w>[2-9][0-9]) (?P<h>[6-9][0-9]|{tens})(?P<s>s)?){tail}", self._tens
         half_hours = (
-            rf"(?:(?P<n>{number}|an?) )?(?P<u>{hour})s? and (?:an? |one )?(?P<f>half|quarter)"
-            rf"|(?P<f2>half|quarter|three quarters?|{number})(?: of)? an? (?P<u2>{hour})"
-            rf"|half (?P<u3>{hour})"
+            rf"(?:(?P<n>{number}|an?) )?(?P<u>{hour}) and (?P<f>1/[24])|(?P<g>{number})(?: of)? an? (?P<v>{hour})"
         )
-        yield self._compile(rf"(?<![\w.])(?P<all>{before}(?:{half_hours}))(?!\w)"), self._half_hour
-        yield self._compile(rf"{head}(?P<all>(?P<n>\d) ?h(?:rs?|ours?)? ?(?P<m>30)(?: ?(?:{time}))?){tail}"), self._hours_thirty
-        yield self._compile(rf"{head}(?P<all>{before}{pair} ?(?P<u>{time})(?!\w)\.?{behind})"), self._time
-        yield self._compile(rf"{head}(?P<all>(?P<n>20|45|60|90|180)m|(?P<n2>\d(?:\.\d+)?|\d-?\d?/?\d?)h)(?!\w)"), self._tight_time
-        yield self._compile(rf"{head}(?P<all>{before}an (?P<u>{hour}))(?!\w)"), self._one_hour
-        yield self._compile(rf"{head}(?P<all>{before}{pair} ?(?:{_either(self.measures.amps)})(?!\w)){behind}"), self._amps
-        yield self._compile(rf"{head}(?P<all>(?P<x>{foot_inch}))(?!\w)"), self._feet
-        inch_first = rf"(?:an |one )?(?P<u>inch) and (?P<n>{number})"
-        yield self._compile(rf"{head}(?P<all>{inch_first}){tail}"), self._inch_and
-        yield self._compile(rf"{head}(?P<all>{before}{pair} ?(?P<u>{length})(?!\w)\.?{behind})"), self._length
-        yield self._compile(rf"{head}(?P<all>(?P<x>{dashed})){tail}"), self._dashed
-        yield self._compile(rf"{head}(?P<all>(?P<x>(?:{few}) (?:oh|o|zero))){tail}"), self._dashed
-        yield self._compile(rf"{head}(?P<all>{before}(?:between )?{pair}(?!\w){behind})(?!/)"), self._number
-
-    @staticmethod
-    def _compile(pattern: str) -> re.Pattern[str]:
-        return re.compile(pattern)
+        yield rf"(?<![\w.])(?P<all>{before}(?:{half_hours}))(?!\w)", self._half_hour
+        yield rf"{head}(?P<all>(?P<n>\d) ?h(?:rs?|ours?)? ?(?P<m>30)(?: ?(?:{time}))?){tail}", self._hours_thirty
+        yield rf"{head}(?P<all>{before}{pair} ?(?P<u>{time})(?!\w)\.?{behind})", self._time
+        yield rf"{head}(?P<all>(?P<n>20|45|60|90|180)m|(?P<g>{number})h)(?!\w)", self._tight_time
+        yield rf"(?<!\w)(?P<all>{before}an (?P<u>{hour}))(?!\w)", self._one_hour
+        yield rf"{head}(?P<all>{before}{pair} ?(?:{_either(self.measures.amps)})(?!\w){behind})", self._amps
+        yield rf"{head}(?P<all>(?P<x>{foot_inch}))(?!\w)", self._feet
+        yield rf"(?<!\w)(?P<all>(?:an |1 )?(?P<u>inch) and (?P<n>{number})){tail}", self._inch_and
+        yield rf"{head}(?P<all>{before}{pair} ?(?P<u>{length})(?!\w)\.?{behind})", self._length
+        yield rf"{head}(?P<all>(?P<x>{dashed})){tail}", self._dashed
+        yield rf"{head}(?P<all>(?P<x>\d{{1,2}} (?:oh|o|zero))){tail}", self._dashed
+        yield rf"{head}(?P<all>{before}(?:between )?{pair}(?!\w){behind})(?!/)", self._number
 
     # Reading what was found.
 
     def parse(self, text: str) -> Fraction | None:
-        """The value of one number as said; None where the words are no number."""
+        """The value of one figure; None where the text is none."""
         text = text.strip().replace(",", "")
-        mixed = re.fullmatch(r"(\d+)(?: ?- ?| {1,2})(\d+/\d+)", text)
+        mixed = re.fullmatch(r"(\d+)(?: ?- ?| {1,2})(\d+/[1-9]\d*)", text)
         if mixed:
             return Fraction(mixed[1]) + Fraction(mixed[2])
-        if re.fullmatch(r"\d+/\d+|\d*\.\d+|\d+", text):
-            return Fraction(text)
-        total = current = Fraction(0)
-        numbers, fractions = self.measures.numbers, self.measures.fractions
-        for word in re.findall(r"\d+|[a-z]+", text):
-            if word in ("a", "an", "and"):
-                continue
-            if word in fractions:
-                whole = current if text.count(" and ") and " and " in text.split(word)[0] else Fraction(0)
-                share = fractions[word] * (1 if whole or not current else current)
-                current = whole + share if whole else share
-                if whole and re.search(rf" and (\w+) {word}", text):
-                    times = numbers.get(re.search(rf" and (\w+) {word}", text)[1], Fraction(1))  # type: ignore[index]
-                    current = whole - (times if times != 1 else 0) + fractions[word] * times
-                continue
-            value = Fraction(word) if word.isdigit() else numbers.get(word)
-            if value is None:
-                return None
-            if value == 100:
-                current = (current or Fraction(1)) * 100
-            elif value == 1000:
-                total, current = total + (current or Fraction(1)) * 1000, Fraction(0)
-            else:
-                current += value
-        return total + current
+        return Fraction(text) if re.fullmatch(r"\d+/[1-9]\d*|\d*\.\d+|\d+", text) else None
 
     def _compared(self, match: re.Match[str], kind: Kind, size: Fraction, low_text: str, high_text: str | None) -> Measure | None:
         groups = match.groupdict()
@@ -210,23 +236,22 @@ class MeasureReader:
             return None
         before = self.measures.before.get(groups.get("b") or "")
         after = self.measures.after.get(groups.get("e") or "")
-        in_words = not any(sign.isdigit() for sign in low_text)
         one *= size
         if two is not None:
             two *= size
             if groups.get("j") == "or" or (groups.get("j") == "/" and kind != "number"):
-                return Measure(kind, start, end, options=(one, two), in_words=in_words)
-            return Measure(kind, start, end, low=min(one, two), high=max(one, two), in_words=in_words)
+                return Measure(kind, start, end, options=(one, two))
+            return Measure(kind, start, end, low=min(one, two), high=max(one, two))
         how = before or after
         if how in ("at_least", "more_than"):
-            return Measure(kind, start, end, low=one, strict=how == "more_than", in_words=in_words)
+            return Measure(kind, start, end, low=one, strict=how == "more_than")
         if how in ("at_most", "less_than"):
-            return Measure(kind, start, end, high=one, strict=how == "less_than", in_words=in_words)
+            return Measure(kind, start, end, high=one, strict=how == "less_than")
         if how == "about" and kind == "number" and one >= 10:
             reach = one * self.measures.about_share
             low, high = Fraction(-(-(one - reach) // 1)), Fraction((one + reach) // 1)
-            return Measure(kind, start, end, low=low, high=high, in_words=in_words)
-        return Measure(kind, start, end, options=(one,), in_words=in_words)
+            return Measure(kind, start, end, low=low, high=high)
+        return Measure(kind, start, end, options=(one,))
 
     def _time(self, match: re.Match[str]) -> Measure | None:
         n, m, size = match["n"], match["m"], self.measures.times[match["u"]]
@@ -241,6 +266,9 @@ class MeasureReader:
                 return None
             if one >= 10 and two < 10 and size == 60:
                 return self._options(match, (one, two * size))
+        either = re.fullmatch(r"(\d\d+)/(\d\d+)", n)
+        if either:
+            return self._options(match, (Fraction(either[1]), Fraction(either[2])))
         return self._compared(match, "time", size, n, m)
 
     def _options(self, match: re.Match[str], options: tuple[Fraction, ...]) -> Measure:
@@ -251,21 +279,10 @@ class MeasureReader:
         if groups["u"]:
             n = groups["n"]
             whole = Fraction(1) if n in (None, "a", "an") else self.parse(n or "")
-            if whole is None:
-                return None
-            minutes = (whole + self.measures.fractions[groups["f"]]) * 60
+            hours = None if whole is None else whole + Fraction(groups["f"])
         else:
-            share = self.parse(groups["f2"] or "half")
-            if share is None:
-                return None
-            minutes = share * 60
-        before = self.measures.before.get(groups.get("b") or "")
-        span = match.span("all")
-        if before in ("at_least", "more_than"):
-            return Measure("time", *span, low=minutes, strict=before == "more_than")
-        if before in ("at_most", "less_than"):
-            return Measure("time", *span, high=minutes, strict=before == "less_than")
-        return Measure("time", *span, options=(minutes,))
+            hours = self.parse(groups["g"])
+        return None if hours is None else self._compared(match, "time", Fraction(60), str(hours), None)
 
     def _hours_thirty(self, match: re.Match[str]) -> Measure | None:
         return self._options(match, (Fraction(match["n"]) * 60 + Fraction(match["m"]),))
@@ -273,7 +290,7 @@ class MeasureReader:
     def _tight_time(self, match: re.Match[str]) -> Measure | None:
         if match["n"]:
             return self._options(match, (Fraction(match["n"]),))
-        hours = self.parse(match["n2"])
+        hours = self.parse(match["g"])
         return None if hours is None else self._options(match, (hours * 60,))
 
     def _one_hour(self, match: re.Match[str]) -> Measure | None:
@@ -322,9 +339,10 @@ class MeasureReader:
     def _side(self, text: str) -> tuple[Fraction, Fraction | None] | None:
         """A side's inches and the size of its unit; the unit is None for a bare number."""
         text = text.strip().rstrip(".")
-        spoken = re.fullmatch(r"([a-z]+) ([a-z]+)s?", text)
-        if spoken and spoken[1] in self.measures.numbers and spoken[2] in ("oh", "o", "zero", "ought"):
-            return self.measures.numbers[spoken[1]] * 12, Fraction(12)
+        spoken = re.fullmatch(r"(\d{1,2}) (oh|o|zero|ought|0|2|4|6|8|10)", text)
+        if spoken:
+            inches = int(spoken[2]) if spoken[2].isdigit() else 0
+            return Fraction(int(spoken[1]) * 12 + inches), Fraction(12)
         dashed = re.fullmatch(r"(\d{1,2})[-/](\d{1,2})", text)
         if dashed and int(dashed[1]) <= 12 and int(dashed[2]) <= 11:
             return Fraction(int(dashed[1]) * 12 + int(dashed[2])), Fraction(12)
@@ -372,32 +390,23 @@ class MeasureReader:
         return _size(match, sizes[0], code=True, plural=bool(match["s"])) if len(sizes) == 1 else None
 
     def _spoken(self, match: re.Match[str]) -> Measure | None:
-        sides = []
-        for text in (match["w"], match["h"].removesuffix("s") if match["h"].endswith("ohs") else match["h"]):
-            feet, inches = text.split()[:2]
-            sides.append(self.measures.numbers[feet] * 12 + self.measures.numbers.get(inches, Fraction(0)))
-        return _size(match, (sides[0], sides[1]), code=True, plural=match["h"].endswith("s"))
+        sides = [self._side(match[side].removesuffix("s")) for side in "wh"]
+        wide, high = sides
+        if wide is None or high is None or wide[1] != 12 or high[1] != 12 or high[0] < 72:
+            return None
+        return _size(match, (wide[0], high[0]), code=True, plural=match["h"].endswith("s"))
 
     def _tens(self, match: re.Match[str]) -> Measure | None:
-        digits = ""
-        for text in (match["w"], match["h"]):
-            words = [_singular(word) for word in text.split()]
-            value = sum((self.measures.numbers.get(word, Fraction(0)) for word in words), Fraction(0))
-            digits += str(value)
+        high = {"seventies": "70", "eighties": "80", "nineties": "90"}.get(match["h"], match["h"])
+        digits = match["w"] + high
         sizes = sorted(set(_code_sizes(digits)))
-        usual = all(digit in "02468" for digit in (digits[1], digits[3]))
-        return _size(match, sizes[0], code=True, plural=match["h"].endswith("s")) if len(sizes) == 1 and usual else None
-
-
-
+        if len(sizes) != 1 or digits[1] not in "02468" or digits[3] not in "02468":
+            return None
+        return _size(match, sizes[0], code=True, plural=bool(match["s"]) or match["h"].endswith("s"))
 
 
 def _either(words: Iterable[str]) -> str:
     return "|".join(re.escape(word) for word in sorted(set(words), key=lambda word: (-len(word), word)))
-
-
-def _singular(word: str) -> str:
-    return word[:-3] + "y" if word.endswith("ies") else word.removesuffix("s") if word != "six" else word
 
 
 def _unit_of(width: Fraction, height: Fraction) -> Fraction | None:

@@ -33,24 +33,31 @@ class WordTokenizer:
         self.vocab = vocab
 
     def __call__(self, text: str) -> Doc:
-        found = [(match.start(), match.group()) for match in _WORD.finditer(text)]
-        kept = [
-            (start, word)
-            for place, (start, word) in enumerate(found)
-            if not (word in "-\u2013\u2014" and _joins_words(found, place, start))
-        ]
+        kept = split(text)
         if not kept:
             return Doc(self.vocab)
         ends = [start for start, _ in kept[1:]] + [len(text)]
-        begins = [0] + ends[:-1]
-        doc = Doc(self.vocab, words=[text[b:e] for b, e in zip(begins, ends) if e > b], spaces=[False] * len(kept))
+        begins = [0, *ends[:-1]]
+        doc = Doc(self.vocab, words=[text[b:e] for b, e in zip(begins, ends)], spaces=[False] * len(kept))
         for token, (_, word) in zip(doc, kept):
-            plain = word.lower().translate(_PLAIN)
-            if len(plain) > 3 and "." in plain:
-                plain = plain.replace(".", "")
-            token.norm_ = plain
-            token.lemma_ = plain
+            token.norm_ = token.lemma_ = plain(word)
         return doc
+
+
+def split(text: str) -> list[tuple[int, str]]:
+    """The words of a text as written, each with its place."""
+    found = [(match.start(), match.group()) for match in _WORD.finditer(text)]
+    return [
+        (start, word)
+        for place, (start, word) in enumerate(found)
+        if not (word in "-\u2013\u2014" and _joins_words(found, place, start))
+    ]
+
+
+def plain(word: str) -> str:
+    """A word in lower case, with plain quotes and figures, and without the periods of an abbreviation."""
+    word = word.lower().translate(_PLAIN)
+    return word.replace(".", "") if len(word) > 3 else word
 
 
 def _joins_words(found: list[tuple[int, str]], place: int, start: int) -> bool:

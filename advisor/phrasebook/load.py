@@ -14,10 +14,10 @@ from advisor.facts import Between, FactKind, OneOf, Possible
 from advisor.phrasebook.book import Bound, Choice, Measures, Phrasebook, Question, Slot, Term
 
 MARKS = frozenset(
-    "negation negation_after hedge correction takes_back unsure yes no any both neither or boundary if_question "
-    "next_opening first_opening each unequal wall_noun wall_place door_noun rating_noun not_leaf question_frame "
-    "condition ordinal_1 ordinal_2 ordinal_3 ordinal_4 ordinal_5 ordinal_6 ordinal_last known".split()
+    "negation negation_after doubt hedge correction takes_back unsure yes no any both neither or but asking plus "
+    "next_opening ordinal_1 ordinal_2 ordinal_3 ordinal_4 ordinal_5 ordinal_6 ordinal_last known".split()
 )
+WORD_LISTS = ("filler", "english", "light", "prepositions", "openers", "wall", "wall_place", "wall_between", "door", "inside")
 SLOTS = frozenset({"number", "length", "time", "amps", "size", "inches", "minutes"})
 _TERM_KEYS = (
     "phrases written says implies denied mentions wants about names marks readings beside whole reads_as hear not".split()
@@ -39,7 +39,7 @@ def load_phrasebook(folders: Sequence[Path], kinds: Mapping[str, FactKind]) -> P
     terms: dict[str, Term] = {}
     questions: dict[str, Question] = {}
     wording: dict[str, str] = {}
-    words: dict[str, set[str]] = {"filler": set(), "english": set()}
+    words: dict[str, set[str]] = {key: set() for key in WORD_LISTS}
     measures: Measures | None = None
     for folder in folders:
         for path, shown in yaml_files.files_under(folder):
@@ -76,7 +76,7 @@ def load_phrasebook(folders: Sequence[Path], kinds: Mapping[str, FactKind]) -> P
         for key in term.readings:
             if key not in wording:
                 raise PhrasebookError(term.place, f"The reading {key!r} has no wording.", wording, got=key)
-    return Phrasebook(terms, questions, wording, measures, frozenset(words["filler"]), frozenset(words["english"]))
+    return Phrasebook(terms, questions, wording, measures, {key: frozenset(found) for key, found in words.items()})
 
 
 def _add(found: dict[str, Any], name: str, entry: Any, place: object) -> None:

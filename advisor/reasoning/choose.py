@@ -8,9 +8,11 @@ still open, the opening is split into its cases and each gets its own set: those
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
+from advisor.knowledge.conditions import Condition, facts_read
 from advisor.knowledge.graph import KnowledgeGraph, preference
 from advisor.knowledge.parts import Arrangement, Companion, Item, Requirement
 from advisor.logic import NO, UNKNOWN, YES
@@ -18,16 +20,21 @@ from advisor.reasoning.infer import Findings, Judge
 
 STAGES = ("hanging", "securing", "closing", "sealing", "stopping", "protecting", "silencing")
 PAIRS = frozenset(("pair", "unequal_pair", "double_egress_pair"))
-MOST_CASES = 64
+MOST_CASES = 48
+
+Assumption = tuple[tuple[str, int], ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Pick:
-    """One item chosen: on which leaf, for which requirements, brought along by which item."""
+    """One item chosen: on which leaf, how many, for which requirements, brought along by which item.
+
+    ``counts`` is one number, or several, each with the facts (name, bits) for which it holds.
+    """
 
     leaf: str
     item: str
-    quantity: int
+    counts: tuple[tuple[Assumption, int], ...]
     meets: tuple[str, ...]
     brought_by: str | None = None
 
@@ -41,12 +48,12 @@ class Plan:
     unmet: tuple[str, ...]
 
     @property
-    def hardware(self) -> frozenset[tuple[str, str, int]]:
+    def hardware(self) -> frozenset[tuple[str, str, tuple[int, ...]]]:
         """What is on the counter in the end: the lines without their reasons."""
-        return frozenset((pick.leaf, pick.item, pick.quantity) for pick in self.picks)
+        return frozenset((pick.leaf, pick.item, tuple(count for _, count in pick.counts)) for pick in self.picks)
 
 
-Assumption = tuple[tuple[str, int], ...]
+Hardware = tuple[tuple[Assumption, frozenset[tuple[str, str, tuple[int, ...]]], tuple[str, ...]], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,13 +63,13 @@ class Choice:
     cases: tuple[tuple[Assumption, Plan, Findings], ...]
 
     @property
-    def hardware(self) -> tuple[tuple[Assumption, frozenset[tuple[str, str, int]], tuple[str, ...]], ...]:
+    def hardware(self) -> Hardware:
         """What two choices are compared by: for each case the lines, and what stays unmet."""
         return tuple((assumed, plan.hardware, plan.unmet) for assumed, plan, _ in self.cases)
 
 
-class _Split(Exception):
-    """Whether something fits hangs on this fact."""
+class _SplitError(Exception):
+    """What fits, or what may be demanded, hangs on this fact: look at its values one by one."""
 
     def __init__(self, fact: str) -> None:
         self.fact = fact
@@ -73,8 +80,19 @@ class _Attempt:
     """What is chosen so far in one arrangement."""
 
     picks: list[Pick] = field(default_factory=list)
-    given: set[tuple[str, str]] = field(default_factory=set)
+    given: frozenset[tuple[str, str]] = frozenset()
+    names: frozenset[str] = frozenset()
     unmet: list[str] = field(default_factory=list)
+
+
+@dataclass(frozen=True, slots=True)
+class _Task:
+    """An item or family still to be put on a leaf."""
+
+    family: str
+    leaf: str
+    by: str | None
+    quantity: int
 
 
 class Chooser:
@@ -99,23 +117,62 @@ class Chooser:
             for slot in self.slots
         }
         self._rows = {
-            table.name: [(self.judge.clause(row.when), row.value) for row in table.rows]
+            table.name: [(judge.clause(row.when), row.value) for row in table.rows]
             for table in self.graph.tables.values()
         }
-        self._fits = [
-            self.judge.clause(part.fits)
-            for part in (*self.arrangements, *sorted(self.graph.items.values(), key=lambda item: item.name))
-            if part.fits
-        ]
-        self._whens = [
-            self.judge.clause(companion.when)
-            for part in (*self.arrangements, *sorted(self.graph.items.values(), key=lambda item: item.name))
-            for companion in part.brings
-            if companion.when
-        ]
-        counted = sorted({item.quantity for item in self.graph.items.values() if isinstance(item.quantity, str)})
-        self._counts = [clause for name in counted for clause, _ in self._rows[name]]
-        self._plans: dict[object, Plan | str] = {}
+        self._read = self._facts_read_while_choosing()
+        self.clashing = {
+            item.name: frozenset(
+                other.name
+                for other in self.graph.items.values()
+                if any(self.graph.is_a(other.name, clash) for clash in item.clashes)
+                or any(self.graph.is_a(item.name, clash) for clash in other.clashes)
+            )
+            for item in self.graph.items.values()
+        }
+        self.may_give = {name: self._may_give(part) for name, part in self.graph.arrangements.items()}
+        self._given: dict[tuple[str, str, tuple[str, ...]], frozenset[tuple[str, str]]] = {}
+        self._plans: dict[object, Plan] = {}
+
+    def _facts_read_while_choosing(self) -> tuple[int, ...]:
+        read = {"leaves"}
+        for part in (*self.graph.arrangements.values(), *self.graph.items.values()):
+            conditions = [part.fits, *(companion.when for companion in part.brings)]
+            if isinstance(part, Item) and isinstance(part.quantity, str):
+                conditions += [row.when for row in self.graph.tables[part.quantity].rows]
+            for condition in conditions:
+                read |= facts_read(condition) if condition else set()
+        return tuple(sorted(self.graph.fact_index[fact] for fact in read))
+
+    def _may_give(self, arrangement: Arrangement) -> frozenset[str]:
+        """Everything some make-up of an arrangement, with what it brings along, may give."""
+        names = [use.item for use in arrangement.uses] + [companion.item for companion in arrangement.brings]
+        found, seen = set(arrangement.gives), set()
+        while names:
+            name = names.pop()
+            for item in () if name in seen else self.graph.families[name]:
+                found |= item.gives
+                names += [companion.item for companion in item.brings]
+            seen.add(name)
+        return frozenset(found)
+
+    def given(self, name: str, gives: frozenset[str], leaf: str, leaves: tuple[str, ...]) -> frozenset[tuple[str, str]]:
+        """What something fitted to a leaf gives, each with the place it gives it to; traits are no gifts."""
+        key = (name, leaf, leaves)
+        if key not in self._given:
+            found = set()
+            for each in gives:
+                requirement = self.graph.requirements[each]
+                if requirement.trait:
+                    continue
+                places = leaves if leaf in ("each", "opening") else (leaf,)
+                if requirement.on == "opening":
+                    places = ("opening",)
+                elif requirement.on != "each":
+                    places = tuple(place for place in places if place == requirement.on)
+                found |= {(each, place) for place in places}
+            self._given[key] = frozenset(found)
+        return self._given[key]
 
     def choose(self, findings: Findings, in_force: int = UNKNOWN) -> Choice:
         """The set for every remaining case.
@@ -125,135 +182,166 @@ class Chooser:
             in_force: the least verdict that counts. UNKNOWN gives the set that is safe whatever the open facts
                 are; YES gives what is already certain.
         """
-        return Choice(tuple(self._cases(findings, in_force, ())))
+        budget = [MOST_CASES]
+        return Choice(tuple(self._cases(findings, in_force, budget)))
 
     def _cases(
-        self, findings: Findings, in_force: int, assumed: Assumption
+        self, findings: Findings, in_force: int, budget: list[int]
     ) -> Iterator[tuple[Assumption, Plan, Findings]]:
-        found = self.plan(findings, in_force)
-        if isinstance(found, Plan):
-            yield assumed, found, findings
-            return
-        at = self.graph.fact_index[found]
-        left = findings.state[at]
+        try:
+            yield (), self.plan(findings, in_force, budget[0] > 0), findings
+        except _SplitError as split:
+            yield from self._split(split.fact, findings, in_force, budget)
+
+    def _split(
+        self, fact: str, findings: Findings, in_force: int, budget: list[int]
+    ) -> Iterator[tuple[Assumption, Plan, Findings]]:
+        """Each value of the fact by itself; values with the same outcome are one case."""
+        at = self.graph.fact_index[fact]
         merged: dict[object, tuple[int, list[tuple[Assumption, Plan, Findings]]]] = {}
-        while left:
-            bit = left & -left
-            left ^= bit
+        for bit, _ in self.graph.cells[fact].samples(findings.state[at]):
+            budget[0] -= 1
             said = list(findings.said)
             said[at] = bit
-            below = list(self._cases(self.judge.infer(said, findings), in_force, ()))
+            below = list(self._cases(self.judge.infer(said, findings), in_force, budget))
             key = tuple((deeper, plan) for deeper, plan, _ in below)
             bits = merged[key][0] if key in merged else 0
             merged[key] = (bits | bit, below)
         for bits, below in merged.values():
-            here: Assumption = ((found, bits),) if len(merged) > 1 else ()
+            here: Assumption = ((fact, bits),) if len(merged) > 1 else ()
             for deeper, plan, lower in below:
-                yield assumed + here + deeper, plan, lower
+                yield here + deeper, plan, lower
 
-    def plan(self, findings: Findings, in_force: int) -> Plan | str:
-        """The set for one case, or the fact that has to be split first."""
-        state, required = findings.state, findings.required
-        wanted = tuple(verdict >= in_force for verdict in required)
-        barred = tuple(verdict >= in_force for verdict in findings.forbidden)
+    def plan(self, findings: Findings, in_force: int, may_split: bool = True) -> Plan:
+        """The set for one case.
+
+        Raises:
+            _SplitError: no one set serves; the fact to look at value by value.
+        """
+        state = findings.state
         key = (
-            wanted,
-            barred,
-            tuple(clause.judge(state, required) for clause in self._fits),
-            tuple(clause.judge(state, required) >= in_force for clause in self._whens),
-            tuple(clause.judge(state, required) for clause in self._counts),
-            tuple(state[self.graph.fact_index[fact]] for fact in ("leaves",)),
-            self._waits(findings),
+            tuple(findings.required),
+            tuple(findings.forbidden),
+            tuple(state[at] for at in self._read),
+            in_force,
+            may_split,
         )
         if key not in self._plans:
-            self._plans[key] = self._solve(findings, in_force)
+            self._plans[key] = _Solver(self, findings, in_force, may_split).solve()
         return self._plans[key]
 
-    def _waits(self, findings: Findings) -> tuple[str, ...]:
-        """What a split would hang on, so that equal verdicts on other open facts are kept apart."""
-        found = []
-        for clause in self._fits + self._counts:
-            if clause.judge(findings.state, findings.required) == UNKNOWN:
-                found.append(min(self.judge.waits_for(clause.condition, findings)))
-        return tuple(found)
-
-    def _solve(self, findings: Findings, in_force: int) -> Plan | str:
-        graph = self.graph
-        barred = frozenset(
-            name for name, number in graph.requirement_index.items() if findings.forbidden[number] >= in_force
-        )
-        wanted = [slot for slot in self.slots if findings.required[graph.requirement_index[slot.name]] >= in_force]
-        solver = _Solver(self, findings, in_force, wanted, barred)
-        try:
-            return solver.solve()
-        except _Split as split:
-            return split.fact
-
-    def decided(self, condition: object, findings: Findings) -> bool:
-        """Whether a fit condition holds.
-
-        Raises:
-            _Split: it hangs on an open fact.
-        """
-        verdict = self.judge.truth(condition, findings)  # type: ignore[arg-type]
-        if verdict == UNKNOWN:
-            raise _Split(min(self.judge.waits_for(condition, findings)))  # type: ignore[arg-type]
-        return verdict == YES
-
-    def count(self, item: Item, findings: Findings) -> int:
-        """How many of an item one leaf, or the opening, takes.
-
-        Raises:
-            _Split: the table's row hangs on an open fact.
-        """
+    def counts(self, item: Item, findings: Findings) -> list[tuple[Assumption, int]]:
+        """How many of an item one leaf, or the opening, takes; several where the table's facts are open."""
         if isinstance(item.quantity, int):
-            return item.quantity
+            return [((), item.quantity)]
+        found: list[tuple[Assumption, int]] = []
         for clause, value in self._rows[item.quantity]:
             verdict = clause.judge(findings.state, findings.required)
             if verdict == YES:
-                return int(value)
+                return [((), int(value))]
             if verdict == UNKNOWN:
-                raise _Split(min(self.judge.waits_for(clause.condition, findings)))
-        return 0
+                found.append((self._where(clause.condition, findings), int(value)))
+        return found
+
+    def _where(self, condition: Condition, findings: Findings) -> Assumption:
+        """The bits for which a row's condition holds, fact by fact."""
+        return tuple(
+            (fact, self.graph.narrowed(condition, fact, findings.state[self.graph.fact_index[fact]]))
+            for fact in sorted(facts_read(condition))
+        )
 
 
 class _Solver:
     """One case: everything that has to be looked at while choosing."""
 
-    def __init__(
-        self,
-        chooser: Chooser,
-        findings: Findings,
-        in_force: int,
-        wanted: Sequence[Requirement],
-        barred: frozenset[str],
-    ) -> None:
-        self.chooser, self.findings, self.in_force = chooser, findings, in_force
+    def __init__(self, chooser: Chooser, findings: Findings, in_force: int, may_split: bool) -> None:
+        self.chooser, self.findings, self.in_force, self.may_split = chooser, findings, in_force, may_split
         self.graph = chooser.graph
-        self.wanted, self.barred = wanted, barred
+        index = self.graph.requirement_index
+        self.barred = frozenset(name for name, at in index.items() if findings.forbidden[at] >= in_force)
+        self.wanted = [
+            slot
+            for slot in chooser.slots
+            if findings.required[index[slot.name]] >= (YES if slot.met_by_nothing else in_force)
+        ]
+        self.names = frozenset(slot.name for slot in self.wanted)
         self.clashes: frozenset[str] = frozenset()
+        self.leaves = self._leaves()
+
+    def _leaves(self) -> tuple[str, ...]:
         at = self.graph.fact_index["leaves"]
-        left = findings.state[at]
+        left = self.findings.state[at]
         if left & (left - 1):
-            raise _Split("leaves")
-        leaves = self.graph.kinds["leaves"].choices[left.bit_length() - 1]
-        self.leaves: tuple[str, ...] = ("active", "inactive") if leaves in PAIRS else ("active",)
+            raise _SplitError("leaves")
+        return ("active", "inactive") if self.graph.kinds["leaves"].choices[left.bit_length() - 1] in PAIRS else ("active",)
 
     def solve(self) -> Plan:
         """The best plan; where nothing meets everything, the one that leaves least unmet."""
-        fitting = [a for a in self.chooser.arrangements if self.chooser.decided(a.fits, self.findings)]
+        fitting = [a for a in self.chooser.arrangements if self._decided(a.fits)]
         allowed = [a for a in fitting if not a.gives & self.barred]
         for arrangement in allowed:
-            attempt = self._fill(arrangement, strict=True)
+            attempt = self._fill(arrangement, excuse=False)
             if attempt is not None:
                 return self._plan(arrangement, attempt)
+        if self.in_force == UNKNOWN and self.may_split:
+            self._split_where_it_helps(fitting)
         best: tuple[int, Arrangement | None, _Attempt] | None = None
-        for arrangement in (*allowed, None):
-            attempt = self._fill(arrangement, strict=False)
+        for candidate in (*allowed, None):
+            attempt = self._fill(candidate, excuse=True)
             if attempt is not None and (best is None or len(attempt.unmet) < best[0]):
-                best = (len(attempt.unmet), arrangement, attempt)
+                best = (len(attempt.unmet), candidate, attempt)
         assert best is not None
         return self._plan(best[1], best[2])
+
+    def _split_where_it_helps(self, fitting: Sequence[Arrangement]) -> None:
+        """Open demands exclude each other: look at a fact that stands between the nearest arrangement and safety.
+
+        Raises:
+            _SplitError: some arrangement meets what is certain, so splitting helps.
+        """
+        certain = _Solver(self.chooser, self.findings, YES, False)
+        nearest: frozenset[str] = frozenset()
+        for arrangement in fitting:
+            if arrangement.gives & certain.barred or certain._fill(arrangement, excuse=False) is None:
+                continue
+            hindrances = frozenset(self._hindrances(arrangement))
+            if hindrances and (not nearest or len(hindrances) < len(nearest)):
+                nearest = hindrances
+        if nearest:
+            at, state = self.graph.fact_index, self.findings.state
+            raise _SplitError(min(nearest, key=lambda fact: (state[at[fact]].bit_count(), fact)))
+
+    def _hindrances(self, arrangement: Arrangement) -> Iterator[str]:
+        """The open facts behind the open demands that an arrangement may break or leave unmet."""
+        index, judge = self.graph.requirement_index, self.chooser.judge
+        has = self.chooser.may_give[arrangement.name]
+        for trait in sorted(has & self.barred):
+            if self.findings.forbidden[index[trait]] == UNKNOWN:
+                for rule in self.graph.forbidding[trait]:
+                    yield from judge.waits_for(judge.rule_clause(rule.name).condition, self.findings)
+        for slot in self.wanted:
+            if self.findings.required[index[slot.name]] == UNKNOWN and (slot.name not in has or slot.stage != "securing"):
+                meeting = self.chooser.meeting[slot.name]
+                if not self._possible(slot) or all(self.graph.is_a(i.name, c) for i in meeting for c in arrangement.clashes):
+                    yield from judge.requirement_waits_for(slot.name, self.findings)
+
+    def _possible(self, slot: Requirement) -> bool:
+        """Whether some item standing alone may meet the requirement here."""
+        return any(
+            not item.gives & self.barred and self.chooser.judge.truth(item.fits, self.findings) != NO
+            for item in self.chooser.meeting[slot.name]
+        )
+
+    def _decided(self, condition: Condition | None) -> bool:
+        """Whether a fit condition holds.
+
+        Raises:
+            _SplitError: it hangs on an open fact.
+        """
+        verdict = self.chooser.judge.truth(condition, self.findings)
+        if verdict == UNKNOWN and condition is not None:
+            raise _SplitError(min(self.chooser.judge.waits_for(condition, self.findings)))
+        return verdict == YES
 
     def _plan(self, arrangement: Arrangement | None, attempt: _Attempt) -> Plan:
         return Plan(arrangement.name if arrangement else None, self._merged(attempt.picks), tuple(attempt.unmet))
@@ -266,62 +354,63 @@ class _Solver:
             if key in found:
                 old = found[key]
                 meets = tuple(sorted({*old.meets, *pick.meets}))
-                pick = Pick(pick.leaf, pick.item, max(old.quantity, pick.quantity), meets, old.brought_by)
+                pick = Pick(pick.leaf, pick.item, max(old.counts, pick.counts), meets, old.brought_by)
             found[key] = pick
         return tuple(found.values())
 
-    def _fill(self, arrangement: Arrangement | None, strict: bool) -> _Attempt | None:
-        tasks: list[tuple[str, str, str | None, int]] = []
+    def _fill(self, arrangement: Arrangement | None, excuse: bool) -> _Attempt | None:
+        """Everything an arrangement needs beside it; None where a requirement stays unmet and none is excused."""
+        tasks: list[_Task] = []
         attempt = _Attempt()
         self.clashes = arrangement.clashes if arrangement else frozenset()
+        if arrangement and not excuse and not self._within_reach(arrangement):
+            return None
         if arrangement:
-            tasks = [(use.item, use.on, None, 1) for use in arrangement.uses]
-            for given in arrangement.gives:
-                self._give(attempt, given, "each")
+            tasks = [_Task(use.item, use.on, None, 1) for use in arrangement.uses]
+            attempt.given = self.chooser.given(arrangement.name, arrangement.gives, "each", self.leaves)
             tasks += self._companions(arrangement.brings, "opening", None)
-        return self._next(attempt, tasks, list(self.wanted), strict)
+        return self._next(attempt, tasks, self.wanted, excuse)
 
-    def _companions(
-        self, brings: Sequence[Companion], leaf: str, by: str | None
-    ) -> list[tuple[str, str, str | None, int]]:
+    def _companions(self, brings: Sequence[Companion], leaf: str, by: str | None) -> list[_Task]:
         found = []
         for companion in brings:
-            verdict = self.chooser.judge.truth(companion.when, self.findings)
-            if verdict >= self.in_force or (companion.when is None and verdict != NO):
+            if self.chooser.judge.truth(companion.when, self.findings) >= self.in_force:
                 on = leaf if companion.on == "each" and leaf in self.leaves else companion.on
-                found.append((companion.item, on, by, companion.quantity))
+                found.append(_Task(companion.item, on, by, companion.quantity))
         return found
 
     def _next(
-        self, attempt: _Attempt, tasks: list[tuple[str, str, str | None, int]], slots: list[Requirement], strict: bool
+        self, attempt: _Attempt, tasks: Sequence[_Task], slots: Sequence[Requirement], excuse: bool
     ) -> _Attempt | None:
         if tasks:
-            (family, leaf, by, quantity), rest = tasks[0], tasks[1:]
-            if leaf == "inactive" and "inactive" not in self.leaves:
-                return self._next(attempt, rest, slots, strict)
-            have = next((p for p in attempt.picks if p.leaf == leaf and self.graph.is_a(p.item, family)), None)
-            if have and by:
-                return self._next(attempt, rest, slots, strict)
-            for item in self.graph.families[family]:
-                done = self._try(attempt, item, leaf, (), by, quantity, rest, slots, strict)
-                if done:
-                    return done
-            return None
-        while slots:
-            slot, slots = slots[0], slots[1:]
+            return self._do(attempt, tasks[0], tasks[1:], slots, excuse)
+        for number, slot in enumerate(slots):
             missing = [place for place in self._places(slot) if (slot.name, place) not in attempt.given]
             if not missing:
                 continue
-            if not slot.met_by_nothing:
-                leaf = "each" if len(missing) == 2 else missing[0]
+            if not slot.met_by_nothing and not (excuse and not self._possible(slot)):
+                task = _Task(slot.name, "each" if len(missing) == 2 else missing[0], None, 1)
                 for item in self.chooser.meeting[slot.name]:
-                    done = self._try(attempt, item, leaf, (slot.name,), None, 1, [], slots, strict)
-                    if done:
+                    done = self._try(attempt, item, task, (slot.name,), [], slots[number + 1 :], excuse)
+                    if done is not None:
                         return done
-                if strict:
-                    return None
-            attempt.unmet.append(slot.name)
+                return None
+            attempt = _Attempt(attempt.picks, attempt.given, attempt.names, [*attempt.unmet, slot.name])
         return attempt
+
+    def _do(
+        self, attempt: _Attempt, task: _Task, rest: Sequence[_Task], slots: Sequence[Requirement], excuse: bool
+    ) -> _Attempt | None:
+        if task.leaf == "inactive" and "inactive" not in self.leaves:
+            return self._next(attempt, rest, slots, excuse)
+        have = any(pick.leaf == task.leaf and self.graph.is_a(pick.item, task.family) for pick in attempt.picks)
+        if have and task.by:
+            return self._next(attempt, rest, slots, excuse)
+        for item in self.graph.families[task.family]:
+            done = self._try(attempt, item, task, (), rest, slots, excuse)
+            if done is not None:
+                return done
+        return None
 
     def _places(self, slot: Requirement) -> tuple[str, ...]:
         if slot.on == "opening":
@@ -332,47 +421,33 @@ class _Solver:
         self,
         attempt: _Attempt,
         item: Item,
-        leaf: str,
+        task: _Task,
         meets: tuple[str, ...],
-        by: str | None,
-        quantity: int,
-        tasks: list[tuple[str, str, str | None, int]],
-        slots: list[Requirement],
-        strict: bool,
+        rest: Sequence[_Task],
+        slots: Sequence[Requirement],
+        excuse: bool,
     ) -> _Attempt | None:
-        if item.gives & self.barred or self._clashing(attempt, item):
+        """Go on with this item chosen; None where it may not be, or where nothing can be chosen after it."""
+        if item.gives & self.barred or not self.chooser.clashing[item.name].isdisjoint(attempt.names):
             return None
-        if not self.chooser.decided(item.fits, self.findings):
+        if any(self.graph.is_a(item.name, clash) for clash in self.clashes) or not self._decided(item.fits):
             return None
-        per_leaf = self.chooser.count(item, self.findings) * quantity
-        on = self.leaves if leaf == "each" else (leaf,)
-        grown = _Attempt([*attempt.picks], {*attempt.given}, [*attempt.unmet])
-        shown = leaf if leaf != "each" or len(self.leaves) == 2 else "active"
-        serving = set(meets)
-        for given in item.gives:
-            if self._give(grown, given, leaf):
-                serving.add(given)
-        grown.picks.append(Pick(shown, item.name, per_leaf * len(on), tuple(sorted(serving)), by))
-        return self._next(grown, self._companions(item.brings, leaf, item.name) + tasks, slots, strict)
+        on = self.leaves if task.leaf == "each" else (task.leaf,)
+        counts = tuple(
+            (where, count * task.quantity * len(on)) for where, count in self.chooser.counts(item, self.findings)
+        )
+        shown = task.leaf if task.leaf != "each" or len(self.leaves) == 2 else "active"
+        given = self.chooser.given(item.name, item.gives, task.leaf, self.leaves)
+        serving = tuple(sorted({*meets, *(name for name, _ in given if name in self.names)}))
+        grown = _Attempt(
+            [*attempt.picks, Pick(shown, item.name, counts, serving, task.by)],
+            attempt.given | given,
+            attempt.names | {item.name},
+            attempt.unmet,
+        )
+        return self._next(grown, [*self._companions(item.brings, task.leaf, item.name), *rest], slots, excuse)
 
-    def _give(self, attempt: _Attempt, name: str, leaf: str) -> bool:
-        """Note what is given; say whether it was wanted here."""
-        requirement = self.graph.requirements[name]
-        if requirement.trait:
-            return False
-        places = ("opening",) if requirement.on == "opening" else self.leaves if leaf in ("each", "opening") else (leaf,)
-        if requirement.on in ("active", "inactive"):
-            places = tuple(place for place in places if place == requirement.on)
-        attempt.given.update((name, place) for place in places)
-        return bool(places) and requirement in self.wanted
-
-    def _clashing(self, attempt: _Attempt, item: Item) -> bool:
-        if any(self.graph.is_a(item.name, clash) for clash in self.clashes):
-            return True
-        for pick in attempt.picks:
-            other = self.graph.items[pick.item]
-            if any(self.graph.is_a(other.name, clash) for clash in item.clashes):
-                return True
-            if any(self.graph.is_a(item.name, clash) for clash in other.clashes):
-                return True
-        return False
+    def _within_reach(self, arrangement: Arrangement) -> bool:
+        """A quick look: whether every demand is met by the arrangement or by something that may stand alone."""
+        may_give = self.chooser.may_give[arrangement.name]
+        return all(slot.name in may_give or slot.met_by_nothing or self.chooser.meeting[slot.name] for slot in self.wanted)

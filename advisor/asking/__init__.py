@@ -1,0 +1,1 @@
+"""Choosing the next question. Knows rules, not words."""

@@ -1,0 +1,392 @@
+"""From the parts of a message to facts heard, wants, mentions, and what stays unclear."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from advisor.facts import Between, FactKind, Heard, How, OneOf, Possible
+from advisor.listening.answers import answer
+from advisor.listening.measures import Measure
+from advisor.listening.phrases import slot_measure
+from advisor.listening.reading import Ambiguity, Hearing, Mention, Want
+from advisor.listening.sentence import Part, Sentence
+from advisor.listening.sizes import Leaf, leaf_sizes
+from advisor.listening.values import agree, complement, possible_of, within
+from advisor.phrasebook.book import Phrasebook, Slot
+
+# Ratings said as a bare number with nothing asked are asked about, not guessed.
+_RATINGS = frozenset({20, 45, 60, 90, 180})
+_ABOUT = frozenset({"why", "why_not", "is_allowed", "look_up", "unsafe_wish", "what_if"})
+
+
+@dataclass(slots=True)
+class Found:
+    """A fact found in the words from start to end (excluded); ``weak`` where it only follows from them."""
+
+    fact: str
+    possible: Possible | None
+    start: int
+    end: int
+    how: How
+    part: Part
+    weak: bool = False
+
+
+class Reader:
+    """Reads sentences with a phrasebook and the facts' kinds."""
+
+    def __init__(self, book: Phrasebook, kinds: Mapping[str, FactKind]) -> None:
+        self.book, self.kinds = book, kinds
+
+    def read(
+        self,
+        sentence: Sentence,
+        text: str,
+        places: Sequence[tuple[int, int]],
+        asked: str | None,
+        units: str | None,
+    ) -> Hearing:
+        """What the sentence says.
+
+        Args:
+            sentence: the parts of the message.
+            text: the message.
+            places: where each word stands in it.
+            asked, units: as for the listener.
+        """
+        one = _Reading(self, sentence, asked, units)
+        one.run()
+
+        def spot(start: int, end: int) -> tuple[str, int, int]:
+            first, last = places[start][0], places[end - 1][1]
+            return text[first:last], first, last
+
+        heard = tuple(
+            Heard(f.fact, f.possible, *spot(f.start, f.end), f.how, f.part.opening, f.part.corrects) for f in one.found
+        )
+        wants = tuple(Want(name, *spot(start, end), about) for name, start, end, about in one.wants)
+        mentions = tuple(Mention(item, *spot(start, end), denied) for item, start, end, denied in one.mentions)
+        ambiguous = tuple(Ambiguity(*spot(start, end), readings) for start, end, readings in one.ambiguous)
+        left = tuple(spot(start, end)[0] for start, end in one.left())
+        return Hearing(heard, wants, mentions, ambiguous, left)
+
+
+class _Reading:
+    """One message being read."""
+
+    def __init__(self, reader: Reader, sentence: Sentence, asked: str | None, units: str | None) -> None:
+        self.book, self.kinds = reader.book, reader.kinds
+        self.sentence, self.words = sentence, sentence.words
+        self.asked = asked if asked in reader.kinds else None
+        self.units = units
+        self.found: list[Found] = []
+        self.wants: list[tuple[str, int, int, str | None]] = []
+        self.mentions: list[tuple[str, int, int, bool]] = []
+        self.ambiguous: list[tuple[int, int, tuple[str, ...]]] = []
+        self.covered: set[int] = set()
+        self.swallowed: list[tuple[int, int]] = []
+
+    def run(self) -> None:
+        """Fill everything in."""
+        parts = self.sentence.parts
+        for part in parts:
+            if part.term is not None or part.readings:
+                self.covered.update(range(part.start, part.end))
+        self._sizes()
+        for part in parts:
+            if part.readings:
+                self.ambiguous.append((part.start, part.end, tuple(f"reads_as.{term.name}" for term in part.readings)))
+            elif part.term is not None:
+                self._term(part)
+            elif part.measure is not None:
+                self._measure(part)
+        self._answers()
+        self._tidy()
+        self._wants()
+
+    # Phrases
+
+    def _term(self, part: Part) -> None:
+        term = part.term
+        assert term is not None
+        if term.mentions and not part.dropped:
+            self.mentions.append((term.mentions, part.start, part.end, part.denied))
+        if term.readings:
+            self.ambiguous.append((part.start, part.end, term.readings))
+        if part.dropped:
+            return
+        if term.names and part.unknown and not part.asked:
+            self._add(part, term.names, None)
+        if part.asked and not part.unknown:
+            return
+        says = dict(term.says)
+        if part.denied and term.denied is not None:
+            says = dict(term.denied)
+        missed = bool(says)
+        for fact, said in says.items():
+            fact, possible = self._retargeted(part, fact, said)
+            if part.unknown:
+                self._add(part, fact, None)
+                missed = False
+                continue
+            if possible is None:
+                continue
+            if part.denied and term.denied is None:
+                possible = complement(possible, self.kinds[fact])
+                if possible is None:
+                    missed = False
+                    continue
+            missed = False
+            self._add(part, fact, possible)
+        if missed and any(isinstance(said, Slot) for said in says.values()):
+            self.covered.difference_update(range(part.start, part.end))
+        if not part.denied and not part.unknown:
+            for fact, possible in term.implies.items():
+                self._add(part, fact, possible, weak=True)
+
+    def _retargeted(self, part: Part, fact: str, said: Possible | Slot) -> tuple[str, Possible | None]:
+        """What a phrase says of a fact; of the fact asked about where the value is one of its own ("wood" of a frame)."""
+        term, asked = part.term, self.asked
+        assert term is not None
+        if isinstance(said, Slot):
+            measure = slot_measure(said, part.match)
+            if measure is None:
+                return fact, None
+            return fact, possible_of(measure, self.kinds[fact], said.bound, self.units, self.book.measures.lengths)
+        if asked and asked != fact and asked not in term.says and fact in term.raw and len(term.says) == 1:
+            mine = frozenset(low for value in term.raw[fact] for low in self.kinds[asked].finest(value))
+            door_said = bool(self.book.words["door"] & set(self.words))
+            if mine and self.kinds[asked].kind == "choice" and not door_said and len(mine) == len(term.raw[fact]):
+                return asked, OneOf(mine)
+        return fact, said
+
+    def _add(
+        self, part: Part, fact: str, possible: Possible | None, weak: bool = False, span: tuple[int, int] | None = None
+    ) -> None:
+        start, end = span or (part.start, part.end)
+        how: How = "stated"
+        if weak:
+            how = "implied"
+        elif part.hedged or part.unknown:
+            how = "unsure"
+        elif part.denied:
+            how = "denied"
+        self.covered.update(range(start, end))
+        self.found.append(Found(fact, possible, start, end, how, part, weak))
+
+    # Measures that stand in no phrase
+
+    def _measure(self, part: Part) -> None:
+        measure = part.measure
+        assert measure is not None
+        if part.dropped or (part.asked and measure.kind != "size"):
+            self.covered.update(range(part.start, part.end))
+        elif measure.kind == "time":
+            self._time(part, measure)
+        elif measure.kind == "length":
+            self._length(part, measure)
+        elif measure.kind == "amps":
+            self._add(part, "electrical_equipment_amps", measure.between(whole=True))
+
+    def _time(self, part: Part, measure: Measure) -> None:
+        fact, start, end = self._of_wall_or_door(part)
+        possible = possible_of(measure, self.kinds[fact], "exact", None, self.book.measures.lengths)
+        if fact == "fire_rating_minutes" and possible is None and self.asked == "wall_rating_minutes":
+            fact = "wall_rating_minutes"
+            possible = possible_of(measure, self.kinds[fact], "exact", None, self.book.measures.lengths)
+        elif self.asked == "wall_rating_minutes" and fact == "fire_rating_minutes" and end == part.end:
+            of_wall = possible_of(measure, self.kinds[self.asked], "exact", None, self.book.measures.lengths)
+            fact, possible = (self.asked, of_wall) if of_wall is not None else (fact, possible)
+        if possible is None:
+            as_wall = possible_of(measure, self.kinds["wall_rating_minutes"], "exact", None, self.book.measures.lengths)
+            if fact == "fire_rating_minutes" and as_wall is not None and not part.denied:
+                self.covered.update(range(part.start, part.end))
+                self.ambiguous.append(
+                    (part.start, part.end, ("reading_time_of_wall", "reading_time_of_door_label"))
+                )
+            return
+        if part.denied:
+            possible = complement(possible, self.kinds[fact])
+        if possible is not None:
+            self.swallowed.append((start, end))
+            self._add(part, fact, possible, span=(start, end))
+
+    def _of_wall_or_door(self, part: Part) -> tuple[str, int, int]:
+        """Whether a time is the wall's or the door's rating, and the words that say so."""
+        lists, words = self.book.words, self.words
+        at = part.end
+        while at < len(words) and at - part.end < 7 and words[at] in lists["wall_between"]:
+            at += 1
+        word = words[at] if at < len(words) else ""
+        following = words[at + 1] if at + 1 < len(words) else ""
+        if word in lists["wall"]:
+            if following not in lists["door"]:
+                return "wall_rating_minutes", part.start, at + 1
+            return "fire_rating_minutes", part.start, part.end
+        if word in lists["door"]:
+            return "fire_rating_minutes", part.start, part.end
+        inside = part.start >= 2 and words[part.start - 1] in ("a", "an", "the") and words[part.start - 2] in lists["inside"]
+        if word in lists["wall_place"] and inside and following not in lists["door"]:
+            return "wall_rating_minutes", part.start, at + 1
+        at = part.start - 1
+        while at >= 0 and part.start - at < 6 and (words[at] in lists["wall_between"] or words[at] in ("is", "are", ":", "=", "at", "for", "of", "it's", "has", "'s", "a", "was")):
+            at -= 1
+        if at >= 0 and words[at] in lists["wall"] | {"walls"}:
+            return "wall_rating_minutes", at, part.end
+        return "fire_rating_minutes", part.start, part.end
+
+    def _length(self, part: Part, measure: Measure) -> None:
+        if self.asked and self.kinds[self.asked].unit == "in":
+            return
+        value = measure.value
+        near = set(self.words[part.end : part.end + 3]) | set(self.words[max(0, part.start - 3) : part.start])
+        if value is None or near & {"clear", "rough", "ro", "backset", "plate", "lite", "glass", "hinge", "hinges"}:
+            return
+        leaves = [f for f in self.found if f.fact == "leaves"]
+        paired = any(f.fact == "leaves" and f.possible != OneOf(frozenset({"single"})) for f in leaves)
+        if 24 <= value <= 48 and not (paired and value >= 48):
+            self._add(part, "leaf_width_in", Between(value, value))
+        elif 78 <= value <= 120 and not near & {"wide", "opening"}:
+            self._add(part, "leaf_height_in", Between(value, value))
+
+    def _sizes(self) -> None:
+        for opening in sorted({part.opening for part in self.sentence.parts}):
+            parts = [part for part in self.sentence.parts if part.opening == opening]
+            for said in leaf_sizes(parts, self.words):
+                part = said.part
+                if isinstance(said, Leaf):
+                    if not part.denied and not part.dropped:
+                        self._add(part, said.fact, said.possible, weak=said.implied, span=(said.start, said.end))
+                else:
+                    self.covered.update(range(part.start, part.end))
+                    self.ambiguous.append((part.start, part.end, said.readings))
+
+    # Answers to the question asked
+
+    def _answers(self) -> None:
+        numbers = [part for part in self.sentence.parts if part.measure is not None and part.start not in self.covered]
+        self._adopted(numbers)
+        if self.asked is not None:
+            given = answer(
+                self.sentence, self.asked, self.kinds[self.asked], self.book, self.units, self.covered,
+                any(found.fact == self.asked and not found.weak for found in self.found),
+            )  # fmt: skip
+            for part, possible, how in given:
+                self.covered.update(range(part.start, part.end))
+                self.found.append(Found(self.asked, possible, part.start, part.end, how, part))
+        for part in numbers:
+            measure = part.measure
+            assert measure is not None
+            if part.start in self.covered or measure.kind != "number" or self.asked is not None:
+                continue
+            options = measure.options
+            if options and all(option in _RATINGS for option in options) and not measure.in_words:
+                self.covered.update(range(part.start, part.end))
+                self.ambiguous.append(
+                    (part.start, part.end, ("reading_number_is_minutes", "reading_number_is_people", "reading_number_is_inches"))
+                )
+
+    def _adopted(self, numbers: Sequence[Part]) -> None:
+        """A bare number after a correction is of the fact the last measure was of: "90 minute, sorry, 60"."""
+        for part in numbers:
+            if not part.corrects or part.measure is None:
+                continue
+            before = [f for f in self.found if f.end <= part.start and f.part.match.measures]
+            if before:
+                fact = before[-1].fact
+                possible = possible_of(part.measure, self.kinds[fact], "exact", self.units, self.book.measures.lengths)
+                if possible is not None:
+                    self._add(part, fact, possible)
+
+    # Putting together
+
+    def _tidy(self) -> None:
+        for start, end in self.swallowed:
+            self.found = [
+                f for f in self.found
+                if not (f.fact == "fire_rating_minutes" and start <= f.start and f.end <= end and (f.start, f.end) != (start, end) and not f.part.measure)
+            ]  # fmt: skip
+        self.found.sort(key=lambda f: (f.start, f.end, f.fact))
+        self._alternatives()
+        kept: list[Found] = []
+        for f in self.found:
+            others = [g for g in self.found if g is not f and g.fact == f.fact and g.part.opening == f.part.opening]
+            if f.weak and any(not g.weak or g.start < f.start or (g.start == f.start and g.end > f.end) for g in others):
+                continue
+            if not f.part.corrects and any(g.part.corrects and not g.weak for g in others):
+                continue
+            if not f.weak and any(not g.weak and self._outdone(f, g) for g in others):
+                continue
+            kept.append(f)
+        self.found = kept
+
+    def _outdone(self, f: Found, g: Found) -> bool:
+        """Whether g says the same more exactly, or again."""
+        if f.possible is None or g.possible is None:
+            return f.possible is None and g.possible is not None and f.start < g.start and g.how != "unsure" and False
+        if f.possible == g.possible:
+            return f.start > g.start
+        return within(g.possible, f.possible) and (f.how != "unsure" or g.how == "unsure" or True)
+
+    def _alternatives(self) -> None:
+        """ "45 or 60 minutes", "wood or hollow metal": one fact of which several values are left."""
+        merged: list[Found] = []
+        for f in self.found:
+            last = next((g for g in reversed(merged) if g.fact == f.fact and g.end <= f.start), None)
+            if last is None or not f.part.joined or f.weak or last.possible is None or f.possible is None:
+                merged.append(f)
+                continue
+            between = set(self.words[last.end : f.start])
+            if f.part.denied or last.part.denied or not between <= {"or", "/", ",", "a", "an", "the", "maybe", "possibly"}:
+                merged.append(f)
+                continue
+            both = agree(last.possible, f.possible)
+            how: How = "unsure" if "unsure" in (last.how, f.how) else "stated"
+            merged[merged.index(last)] = replace(last, possible=both, end=f.end, how=how)
+            self.covered.update(range(last.start, f.end))
+        self.found = merged
+
+    # Wants
+
+    def _wants(self) -> None:
+        parts = self.sentence.parts
+        for place, part in enumerate(parts):
+            term = part.term
+            if term is None or not term.wants or part.dropped:
+                continue
+            if term.wants == "trouble" and part.denied:
+                continue
+            about = term.about
+            if about is None and term.wants in _ABOUT:
+                after = [self._named(other) for other in parts[place + 1 :]]
+                before = [self._named(other) for other in reversed(parts[:place])]
+                about = next((name for name in [*after, *before] if name), None)
+            if (term.wants, about) not in [(name, other) for name, _, _, other in self.wants]:
+                self.wants.append((term.wants, part.start, part.end, about))
+
+    @staticmethod
+    def _named(part: Part) -> str | None:
+        term = part.term
+        if term is None or term.wants:
+            return None
+        return term.mentions or term.names or next(iter(term.says), None)
+
+    def left(self) -> list[tuple[int, int]]:
+        """The stretches of words nothing was made of, filler and punctuation aside."""
+        filler = self.book.words["filler"]
+        stretches: list[tuple[int, int]] = []
+        for at, word in enumerate(self.words):
+            if at in self.covered or word in filler or _is_punctuation(word):
+                continue
+            if stretches and stretches[-1][1] == at:
+                stretches[-1] = (stretches[-1][0], at + 1)
+            else:
+                stretches.append((at, at + 1))
+        return stretches
+
+
+def _is_punctuation(word: str) -> bool:
+    return len(word) == 1 and word.isascii() and not word.isalnum()
+
+

@@ -1,0 +1,170 @@
+"""Phrases found in a document: the longest wins, and what stands beside it decides between meanings."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
+
+from advisor.listening.measures import Measure
+from advisor.phrasebook.book import Slot, Term
+
+# Words either side that can decide what a phrase means.
+BESIDE = 6
+
+_SLOTS = {
+    "number": ("{number}", "{inches}", "{minutes}"),
+    "length": ("{length}", "{inches}"),
+    "time": ("{time}", "{minutes}"),
+    "amps": ("{amps}",),
+    "size": ("{size}",),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Match:
+    """A phrase found: its words (the last excluded), what it can mean, and the measures in its slots."""
+
+    start: int
+    end: int
+    terms: tuple[Term, ...]
+    measures: tuple[Measure, ...] = ()
+
+
+@dataclass(slots=True)
+class _Node:
+    next: dict[str, _Node] = field(default_factory=dict)
+    terms: list[Term] = field(default_factory=list)
+
+
+class PhraseFinder:
+    """Every term's phrases in one tree of words.
+
+    Args:
+        terms: the phrasebook's terms.
+        cut: cuts a phrase into words as customers' text is cut: the words in lower case, and as written.
+    """
+
+    def __init__(self, terms: Iterable[Term], cut: Callable[[str], tuple[list[str], list[str]]]) -> None:
+        self.tree, self.capitals = _Node(), _Node()
+        self.words: set[str] = set()
+        for term in terms:
+            for phrase in term.phrases:
+                words = _phrase_words(phrase, cut)
+                self.words.update(word for word in words if word.isalpha() or "'" in word)
+                self._add(self.tree, words, term)
+                last = words[-1]
+                if (term.says or term.mentions) and len(last) > 3 and last.isalpha() and not last.endswith("s"):
+                    self._add(self.tree, [*words[:-1], last + "s"], term)
+                    self.words.add(last + "s")
+            for phrase in term.written:
+                self._add(self.capitals, cut(phrase)[1], term)
+
+    @staticmethod
+    def _add(node: _Node, words: Sequence[str], term: Term) -> None:
+        for word in words:
+            node = node.next.setdefault(word, _Node())
+        if term not in node.terms:
+            node.terms.append(term)
+
+    def find(self, words: Sequence[str], written: Sequence[str], measures: Sequence[Measure]) -> list[Match]:
+        """The phrases among the words, by place, none overlapping another.
+
+        Args:
+            words: the words in lower case, misspellings mended.
+            written: the words as typed; abbreviations in capitals are looked for only in text that has small letters.
+            measures: the measures among the words; one stands for a slot.
+        """
+        by_start = {measure.start: measure for measure in measures}
+        found: list[Match] = []
+        mixed = len(words) == 1 or any(word.islower() for word in written)
+        for at in range(len(words)):
+            self._walk(self.tree, words, by_start, at, at, (), found)
+            if mixed and written[at][:1].isupper():
+                self._walk(self.capitals, written, {}, at, at, (), found)
+        found.extend(Match(measure.start, measure.end, (), (measure,)) for measure in measures)
+        found.sort(key=lambda match: (-(match.end - match.start), match.start, not match.terms))
+        taken = bytearray(len(words))
+        chosen: dict[tuple[int, int], Match] = {}
+        for match in found:
+            span = (match.start, match.end)
+            if span in chosen:
+                if match.terms:
+                    chosen[span] = _joined(chosen[span], match)
+            elif not any(taken[match.start : match.end]):
+                taken[match.start : match.end] = b"\1" * (match.end - match.start)
+                chosen[span] = match
+        return [chosen[span] for span in sorted(chosen)]
+
+    def _walk(
+        self,
+        node: _Node,
+        words: Sequence[str],
+        by_start: dict[int, Measure],
+        start: int,
+        at: int,
+        used: tuple[Measure, ...],
+        found: list[Match],
+    ) -> None:
+        if node.terms:
+            found.append(Match(start, at, tuple(node.terms), used))
+        if at >= len(words):
+            return
+        following = node.next.get(words[at])
+        if following is not None:
+            self._walk(following, words, by_start, start, at + 1, used, found)
+        elif words[at] == "." and at > start and node.next:
+            self._walk(_Node(node.next), words, by_start, start, at + 1, used, found)
+        measure = by_start.get(at)
+        if measure is not None:
+            for slot in _SLOTS[measure.kind]:
+                following = node.next.get(slot)
+                if following is not None:
+                    self._walk(following, words, by_start, start, measure.end, (*used, measure), found)
+
+
+def _joined(one: Match, other: Match) -> Match:
+    more = tuple(term for term in other.terms if term not in one.terms)
+    return Match(one.start, one.end, one.terms + more, one.measures or other.measures)
+
+
+def _phrase_words(phrase: str, cut: Callable[[str], tuple[list[str], list[str]]]) -> list[str]:
+    words: list[str] = []
+    for part in phrase.replace("{", " {").replace("}", "} ").split():
+        words.extend([part] if part.startswith("{") else cut(part)[0])
+    return words
+
+
+def meaning(match: Match, words: Sequence[str], whole: bool, asked: str | None) -> tuple[Term, ...]:
+    """What a phrase means where it stands: one term, none, or several that only the customer can tell apart.
+
+    Args:
+        match: the phrase.
+        words: the words of the message.
+        whole: whether the phrase is the whole message, filler aside.
+        asked: the fact just asked about.
+    """
+    terms = [term for term in match.terms if whole or not term.whole]
+    if asked and len(terms) > 1:
+        answering = [term for term in terms if asked in term.says or term.names == asked]
+        if answering:
+            return (answering[0],)
+    near = {*words[max(0, match.start - BESIDE) : match.start], *words[match.end : match.end + BESIDE]}
+    beside = [term for term in terms if term.beside and term.beside & near]
+    plain = [term for term in terms if not term.beside]
+    if whole and any(term.whole for term in plain):
+        plain = [term for term in plain if term.whole]
+    kept = beside or plain
+    if not kept:
+        kept = [term for term in terms if term.reads_as]
+        return tuple(kept) if len(kept) > 1 else ()
+    if len(kept) > 1 and all(term.reads_as for term in kept):
+        return tuple(kept)
+    return (kept[0],)
+
+
+def slot_measure(slot: Slot, match: Match) -> Measure | None:
+    """The measure standing in a slot of the phrase."""
+    for measure in match.measures:
+        if f"{{{slot.name}}}" in _SLOTS[measure.kind]:
+            return measure
+    return None

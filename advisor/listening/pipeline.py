@@ -1,0 +1,120 @@
+"""The spaCy pipeline: a blank English one with small components, and what is read off its documents."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import spacy
+from spacy.language import Language
+from spacy.tokens import Doc, Span
+from spacy.util import registry
+
+from advisor.facts import FactKind
+from advisor.listening.facts_heard import Reader
+from advisor.listening.measures import MeasureReader
+from advisor.listening.phrases import PhraseFinder
+from advisor.listening.reading import Hearing
+from advisor.listening.sentence import Sentence
+from advisor.listening.words import Spelling, WordTokenizer, plain, split, trimmed
+from advisor.phrasebook.book import Phrasebook
+
+
+class CounterTokenizer(WordTokenizer):
+    """The word tokenizer with everything the components after it look things up in."""
+
+    def fill(self, book: Phrasebook) -> None:
+        """Take in a phrasebook."""
+        self.measures = MeasureReader(book.measures)
+        self.phrases = PhraseFinder(book.terms.values(), self.cut)
+        measures = book.measures
+        units = {*measures.numbers, *measures.fractions, *measures.lengths, *measures.times, *measures.amps}
+        compared = {word for phrase in (*measures.before, *measures.after) for word in phrase.split()}
+        listed = set().union(*book.words.values())
+        self.spelling = Spelling(
+            {word for word in self.phrases.words | units if word.isalpha()}, {*listed, *compared, *book.words["english"]}
+        )
+
+    @staticmethod
+    def cut(phrase: str) -> tuple[list[str], list[str]]:
+        """A phrase's words in lower case and as written."""
+        words = [word for _, word in split(phrase)]
+        return [plain(word) for word in words], words
+
+
+@registry.tokenizers("counter_words.v1")
+def make_tokenizer() -> Any:
+    """The tokenizer by the name spaCy's settings use."""
+    return lambda nlp: CounterTokenizer(nlp.vocab)
+
+
+@Language.factory("counter_spelling")
+def make_spelling(nlp: Language, name: str) -> Any:
+    """Sets the norm of misspelt words to the known word meant."""
+
+    def spelling(doc: Doc) -> Doc:
+        for token in doc:
+            mended = nlp.tokenizer.spelling(token.norm_)  # type: ignore[attr-defined]
+            if mended != token.norm_:
+                token.norm_ = mended
+        return doc
+
+    return spelling
+
+
+@Language.factory("counter_measures")
+def make_measures(nlp: Language, name: str) -> Any:
+    """Puts the document's measures in ``doc.user_data["measures"]`` and ``doc.spans["measures"]``."""
+
+    def measures(doc: Doc) -> Doc:
+        words = [token.norm_ for token in doc]
+        gaps = [len(token.text) != len(token.lemma_) for token in doc]
+        found = nlp.tokenizer.measures.read(words, gaps)  # type: ignore[attr-defined]
+        doc.user_data["measures"] = found
+        doc.spans["measures"] = [Span(doc, one.start, one.end, label=one.kind) for one in found]
+        return doc
+
+    return measures
+
+
+@Language.factory("counter_phrases")
+def make_phrases(nlp: Language, name: str) -> Any:
+    """Puts the phrases found in ``doc.user_data["phrases"]`` and, named by their terms, in ``doc.spans["phrases"]``."""
+
+    def phrases(doc: Doc) -> Doc:
+        words = [token.norm_ for token in doc]
+        written = [doc.text[slice(*trimmed(doc.text, token.idx, token.idx + len(token)))] for token in doc]
+        found = nlp.tokenizer.phrases.find(words, written, doc.user_data["measures"])  # type: ignore[attr-defined]
+        doc.user_data["phrases"] = found
+        doc.spans["phrases"] = [
+            Span(doc, one.start, one.end, label=" ".join(term.name for term in one.terms)) for one in found if one.terms
+        ]
+        return doc
+
+    return phrases
+
+
+class Pipeline:
+    """The blank English pipeline with a phrasebook in it."""
+
+    def __init__(self, book: Phrasebook, kinds: Mapping[str, FactKind]) -> None:
+        self.nlp = spacy.blank("en", config={"nlp": {"tokenizer": {"@tokenizers": "counter_words.v1"}}})
+        tokenizer = self.nlp.tokenizer
+        assert isinstance(tokenizer, CounterTokenizer)
+        tokenizer.fill(book)
+        for component in ("counter_spelling", "counter_measures", "counter_phrases"):
+            self.nlp.add_pipe(component)
+        self.book = book
+        self.reader = Reader(book, kinds)
+
+    def hear(self, text: str, asked: str | None, units: str | None) -> Hearing:
+        """What a message no longer than the longest heard says."""
+        doc = self.nlp(text)
+        starts = [token.idx for token in doc]
+        breaks = [False] * (len(starts) + 1)
+        for place in range(1, len(starts)):
+            breaks[place] = "\n" in text[starts[place - 1] : starts[place]]
+        words = [token.norm_ for token in doc]
+        sentence = Sentence(words, breaks, doc.user_data.get("phrases", []), self.book.words, asked)
+        places = [trimmed(text, token.idx, token.idx + len(token)) for token in doc]
+        return self.reader.read(sentence, text, places, asked, units)

@@ -1,0 +1,223 @@
+"""A message as parts: what each phrase means where it stands, and what the words around it do to it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from advisor.listening.measures import Measure
+from advisor.listening.phrases import Match, meaning
+from advisor.phrasebook.book import Term
+
+# Wants whose words are a question about what follows, not a statement of it.
+_QUESTIONS = frozenset({"why", "why_not", "is_allowed", "look_up", "help"})
+_ENDS = frozenset(".!?;")
+
+
+@dataclass(slots=True)
+class Part:
+    """A phrase or measure of the message and what the words around it do to it.
+
+    Attributes:
+        start, end: its words, the last excluded.
+        term: what it means; None for a measure that stands in no phrase.
+        match: the phrase found.
+        readings: several meanings only the customer can tell apart.
+        denied, hedged, corrects: a negation, a hedge or a correction bears on it.
+        asked: it stands in a question and is not stated ("does it have to be rated").
+        unknown: the customer doesn't know it.
+        dropped: taken back in the same breath ("instead of wood").
+        joined: "or" joins it to the part before.
+        opening: the opening it speaks of, from 1.
+    """
+
+    start: int
+    end: int
+    term: Term | None
+    match: Match
+    readings: tuple[Term, ...] = ()
+    denied: bool = False
+    hedged: bool = False
+    corrects: bool = False
+    asked: bool = False
+    unknown: bool = False
+    dropped: bool = False
+    joined: bool = False
+    opening: int = 1
+
+    @property
+    def mark(self) -> str | None:
+        """The part it plays in the sentence, if that is its meaning."""
+        return self.term.marks if self.term else None
+
+    @property
+    def measure(self) -> Measure | None:
+        """The measure it is, where it is one and nothing else."""
+        return self.match.measures[0] if self.term is None and self.match.measures else None
+
+    @property
+    def tells(self) -> bool:
+        """Whether it can be denied, hedged or corrected: it says, names or mentions something."""
+        if self.term is None:
+            return bool(self.match.measures)
+        return bool(self.term.says or self.term.mentions or self.term.names or self.term.implies)
+
+
+class Sentence:
+    """The parts of a message in order, with scope worked out.
+
+    Attributes:
+        words: the words in lower case, misspellings mended.
+        breaks: whether a new line begins with the word.
+        parts: the parts.
+        lists: the phrasebook's word lists.
+    """
+
+    def __init__(
+        self,
+        words: Sequence[str],
+        breaks: Sequence[bool],
+        matches: Sequence[Match],
+        lists: Mapping[str, frozenset[str]],
+        asked: str | None,
+    ) -> None:
+        self.words, self.breaks, self.lists = words, breaks, lists
+        self.parts: list[Part] = []
+        said = [at for at, word in enumerate(words) if word not in lists["filler"] and any(s.isalnum() for s in word)]
+        for match in matches:
+            inside = set(range(match.start, match.end))
+            whole = all(at in inside for at in said)
+            terms = meaning(match, words, whole, asked) if match.terms else ()
+            if match.terms and not terms:
+                self.parts.extend(Part(m.start, m.end, None, Match(m.start, m.end, (), (m,))) for m in match.measures)
+                continue
+            several = len(terms) > 1
+            term = None if several or not terms else terms[0]
+            self.parts.append(Part(match.start, match.end, term, match, readings=terms if several else ()))
+        self._scopes()
+        self._backward()
+        self._openings()
+
+    def between(self, one: Part, other: Part) -> Sequence[str]:
+        """The words between two parts."""
+        return self.words[one.end : other.start]
+
+    def _scopes(self) -> None:
+        """Everything that reaches forward: negation, hedges, corrections, questions, not knowing, taking back."""
+        light = self.lists["light"]
+        negation: Part | None = None
+        hedge: Part | None = None
+        taking_back: Part | None = None
+        asking = unknown = corrects = False
+        last: Part | None = None
+        at = 0
+        for part in self.parts:
+            for place in range(at, part.start):
+                word = self.words[place]
+                if word in _ENDS or self.breaks[place]:
+                    asking = unknown = False
+                    negation = hedge = taking_back = None
+                elif word == ",":
+                    unknown = False
+                    hedge = taking_back = None
+                    following = self.words[place + 1] if place + 1 < len(self.words) else ""
+                    asking = asking and following not in self.lists["openers"]
+                elif word in self.lists["prepositions"]:
+                    asking = False
+            at = part.end
+            if self.breaks[part.start]:
+                asking = unknown = False
+                negation = hedge = taking_back = None
+            mark, wants = part.mark, part.term.wants if part.term else None
+            if mark in ("negation", "doubt", "no"):
+                negation = part
+            if mark in ("hedge", "doubt"):
+                hedge = part
+            if mark == "correction":
+                corrects = True
+                asking = unknown = False
+                hedge = taking_back = None
+            elif mark == "takes_back":
+                taking_back = part
+            elif mark == "unsure":
+                unknown = True
+            elif mark == "but":
+                asking = unknown = False
+                negation = hedge = taking_back = None
+            elif mark == "asking" or wants in _QUESTIONS:
+                asking = True
+            if not part.tells and not part.readings:
+                continue
+            gap = self.words[negation.end : part.start] if negation else ()
+            if negation is not None:
+                near = not gap if negation.mark == "no" else len(gap) <= 5 and all(word in light for word in gap)
+                part.denied = near
+            if last is not None and last.denied and not part.denied:
+                joint = set(self.between(last, part))
+                part.denied = bool(joint & {"or", "nor"}) and joint <= {"or", "nor", ",", "a", "an", "any", "the"}
+            if last is not None:
+                joint = set(self.between(last, part))
+                part.joined = bool(joint & {"or", "/"}) and joint <= {"or", "/", ",", "a", "an", "the", "maybe", "possibly"}
+            if hedge is not None:
+                part.hedged = True
+                hedge = hedge if part.term is not None and part.term.names else None
+            if taking_back is not None and len(self.between(taking_back, part)) <= 3:
+                part.dropped = True
+                taking_back = None
+            part.corrects, part.unknown = corrects, unknown
+            part.asked = asking
+            last = part
+
+    def _backward(self) -> None:
+        """Everything that reaches back: "closer not needed", "90, I think", "90 min?", "sprinklers: no"."""
+        question = any(part.mark == "asking" or (part.term and part.term.wants) for part in self.parts)
+        for place, part in enumerate(self.parts):
+            if not part.tells:
+                continue
+            following = self.parts[place + 1] if place + 1 < len(self.parts) else None
+            after = self.words[part.end : part.end + 1]
+            at_end = part.end + 1 >= len(self.words) or (
+                following is not None and following.start == part.end + 1 and following.mark in ("hedge", "unsure")
+            )
+            if after == ["?"] and at_end and not question and part.term is not None and not part.term.names:
+                part.hedged = True
+            if after == ["?"] and at_end and not question and part.measure is not None:
+                part.hedged = True
+            if following is None:
+                continue
+            gap = set(self.between(part, following))
+            ends = self._ends(following)
+            if following.mark == "negation_after" and gap <= self.lists["inside"] | {":", "=", "-"}:
+                part.denied = True
+            elif following.mark == "no" and ends and gap <= {":", "=", "-", "?"} and not (gap == set() and part.measure):
+                part.denied = True
+            elif following.mark == "hedge" and gap <= {",", "-", "("} and ends:
+                part.hedged = True
+            elif following.mark == "unsure" and gap <= {",", "-", "(", "?", ":"} and ends and part.term and part.term.names:
+                part.unknown = True
+
+    def _ends(self, part: Part) -> bool:
+        return part.end >= len(self.words) or self.words[part.end] in ",.;!?)" or self.breaks[part.end]
+
+    def _openings(self) -> None:
+        """Number the openings: "another door …", "second opening …", a second size on a new line or after "and a"."""
+        begins: list[int] = []
+        told = False
+        for part in self.parts:
+            if part.mark == "next_opening" and told:
+                begins.append(part.start)
+            told = told or part.tells
+        sizes = [part for part in self.parts if any(measure.kind == "size" for measure in part.match.measures)]
+        for one, other in zip(sizes, sizes[1:]):
+            if not any(one.end <= begin <= other.start for begin in begins):
+                begins.extend(self._separator(one.end, other.start))
+        for part in self.parts:
+            part.opening = 1 + sum(begin <= part.start for begin in begins)
+
+    def _separator(self, start: int, end: int) -> list[int]:
+        """Where between two sizes another opening begins, if it does."""
+        for at in range(start, end + 1):
+            here = tuple(self.words[at : at + 2])
+            if self.breaks[at] or self.words[at] == ";" or here in (("and", "a"), ("and", "an"), ("also", "a"), ("plus", "a")):
+                return [at]
+        return []
