@@ -97,11 +97,12 @@ class Heard:
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """What a sheet holds of one fact: what is possible, on whose words, and whether "don't know" was said."""
+    """What a sheet holds of one fact: what is possible, on whose words, and whether "don't know" was said, or a hedge."""
 
     possible: Possible | None = None
     text: str = ""
     closed: bool = False
+    hedged: bool = False
 
 
 @dataclass(frozen=True, slots=True)

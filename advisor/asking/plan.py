@@ -12,7 +12,6 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from advisor.knowledge.conditions import All, Compare, Condition, Needs, Not, facts_read, walk
-from advisor.knowledge.parts import Item
 from advisor.logic import NO, UNKNOWN, YES
 from advisor.reasoning.choose import Chooser
 from advisor.reasoning.infer import Findings, State
@@ -53,11 +52,8 @@ class Planner:
 
     def _conditions_of_fit(self) -> tuple[Condition, ...]:
         found: dict[Condition, None] = {}
-        for part in (*self.graph.arrangements.values(), *self.graph.items.values()):
-            conditions = [part.fits, *(companion.when for companion in part.brings)]
-            if isinstance(part, Item) and isinstance(part.quantity, str):
-                conditions += [row.when for row in self.graph.tables[part.quantity].rows]
-            found.update((condition, None) for condition in conditions if condition)
+        for part in self.graph.hardware():
+            found.update(dict.fromkeys(self.graph.fit_conditions(part)))
         return tuple(found)
 
     def next_question(self, findings: Findings, closed: frozenset[str]) -> NextQuestion | None:

@@ -1,39 +1,212 @@
-"""The command line."""
+"""The command line: a thin door on the conversation."""
 
 from __future__ import annotations
 
+import json
+import os
+import sys
+import time
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from advisor.errors import AdvisorError
+from advisor.errors import AdvisorError, JournalError
 from advisor.yaml_files import data_folder
+
+if TYPE_CHECKING:
+    from advisor.conversation.counter import Counter
+    from advisor.conversation.journal import Journal
+    from advisor.conversation.mind import Mind
 
 app = typer.Typer(no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False)
 
 Knowledge = Annotated[Path | None, typer.Option(help="A knowledge folder to use instead of the built-in one.")]
+Dialogues = Annotated[Path | None, typer.Option(help="A dialogues folder to use instead of the built-in one.")]
+AsJson = Annotated[bool, typer.Option("--json", help="Machine-readable turns.")]
+Plain = Annotated[bool, typer.Option("--plain", help="Plain text, for pipes and screen readers.")]
+Log = Annotated[Path | None, typer.Option(help="The folder that session logs go to.")]
+NoLog = Annotated[bool, typer.Option("--no-log", help="Keep no session log.")]
 
 
 @app.callback()
 def callback() -> None:
-    """Advice for openings, at the counter."""
+    """Advice on door hardware at the counter: describe an opening, get its set with reasons, sources and cautions."""
 
 
 @app.command()
-def check(knowledge: Knowledge = None) -> None:
-    """Check every knowledge and dialogue file and say what is wrong, with file and line."""
-    from advisor.knowledge.load import load_knowledge
-    from advisor.reasoning.check import check as check_graph
-    from advisor.reasoning.infer import Judge
+def chat(
+    knowledge: Knowledge = None,
+    dialogues: Dialogues = None,
+    as_json: AsJson = False,
+    plain: Plain = False,
+    log: Log = None,
+    no_log: NoLog = False,
+) -> None:
+    """Talk an opening through; with --json one line in, one object out."""
+    mind = _mind(knowledge, dialogues)
+    journal = None if no_log else _journal(mind, log)
+    counter = _counter(mind, journal)
+    screen = _screen(plain)
+    for line in _lines_in(as_json, plain, None if no_log else log):
+        message = counter.say(line)
+        if as_json:
+            _write(json.dumps(message["turn"], ensure_ascii=False))
+        else:
+            screen(message)
+        if message["turn"]["kind"] == "goodbye":
+            break
+    counter.close()
 
-    try:
-        graph = load_knowledge(knowledge or data_folder("knowledge_graph"))
-    except AdvisorError as problem:
-        typer.echo(str(problem))
-        raise typer.Exit(1) from None
-    problems = list(check_graph(Judge(graph)))
+
+@app.command()
+def ask(
+    words: Annotated[list[str], typer.Argument(help="The opening, in your own words.")],
+    knowledge: Knowledge = None,
+    dialogues: Dialogues = None,
+    as_json: AsJson = False,
+    plain: Plain = False,
+    log: Log = None,
+    no_log: NoLog = False,
+) -> None:
+    """Answer once: the set, or the set that is safe in every remaining case and what is still open."""
+    mind = _mind(knowledge, dialogues)
+    counter = _counter(mind, None if no_log else _journal(mind, log))
+    message = counter.say(" ".join(words), one_shot=True)
+    if as_json:
+        _write(json.dumps(message["turn"], ensure_ascii=False))
+    else:
+        _screen(plain)(message)
+    counter.close()
+
+
+@app.command()
+def hear(
+    words: Annotated[list[str] | None, typer.Argument(help="A message; without one, lines of standard input.")] = None,
+    asked: Annotated[str | None, typer.Option(help="The fact that was asked before.")] = None,
+    knowledge: Knowledge = None,
+    dialogues: Dialogues = None,
+    as_json: AsJson = False,
+) -> None:
+    """Show what is heard in a message, and nothing concluded from it."""
+    mind = _mind(knowledge, dialogues)
+    if asked is not None and asked not in mind.graph.kinds:
+        typer.echo(f"{asked}: no such fact. Facts: {', '.join(sorted(mind.graph.kinds))}", err=True)
+        raise typer.Exit(2)
+    counter = _counter(mind, None)
+    for line in [" ".join(words)] if words else _stdin():
+        heard = counter.hear(line, asked)
+        _write(json.dumps(heard, ensure_ascii=False) if as_json else "\n".join(_heard_lines(heard)))
+    counter.close()
+
+
+@app.command()
+def check(knowledge: Knowledge = None, dialogues: Dialogues = None) -> None:
+    """Check every knowledge and dialogue file and say what is wrong, with file and line."""
+    from advisor.reasoning.check import check as check_graph
+
+    mind = _mind(knowledge, dialogues)
+    problems = list(check_graph(mind.judge))
     for line in problems:
         typer.echo(line)
-    typer.echo(f"{len(graph.rules)} rules, {len(graph.items)} items, {len(graph.arrangements)} arrangements; {len(problems)} problems")
+    graph = mind.graph
+    counts = f"{len(graph.rules)} rules, {len(graph.items)} items, {len(graph.arrangements)} arrangements"
+    typer.echo(f"{counts}, {len(mind.book.terms)} phrase entries: {len(problems)} problems")
     raise typer.Exit(1 if problems else 0)
+
+
+@app.command(name="serve-actions")
+def serve_actions(
+    knowledge: Knowledge = None,
+    dialogues: Dialogues = None,
+    port: Annotated[int, typer.Option(help="The port on this machine.")] = 5055,
+) -> None:
+    """Serve the same actions over HTTP as a rasa-sdk action server, on this machine only."""
+    from rasa_sdk.endpoint import create_app
+
+    from advisor.conversation.counter import executor_of
+
+    served = create_app(executor_of(_mind(knowledge, dialogues)), cors_origins=[])
+    served.run(host="127.0.0.1", port=port, single_process=True, motd=False, access_log=False)
+
+
+def _mind(knowledge: Path | None, dialogues: Path | None) -> Mind:
+    from advisor.conversation.mind import build
+
+    try:
+        return build(knowledge or data_folder("knowledge_graph"), dialogues or data_folder("dialogues"))
+    except AdvisorError as problem:
+        typer.echo(str(problem), err=True)
+        raise typer.Exit(1) from None
+
+
+def _counter(mind: Mind, journal: Journal | None) -> Counter:
+    from advisor.conversation.counter import Counter
+
+    def append(events: list[dict[str, Any]]) -> None:
+        nonlocal journal
+        if journal is None:
+            return
+        try:
+            journal.append(events)
+        except JournalError as problem:
+            typer.echo(str(problem), err=True)
+            journal = None
+
+    return Counter(mind, append)
+
+
+def _journal(mind: Mind, folder: Path | None) -> Journal | None:
+    from advisor.conversation.journal import Journal
+
+    stamp = time.strftime("%Y-%m-%d_%H%M%S")
+    try:
+        return Journal((folder or _state_folder()) / f"{stamp}_{os.getpid()}.jsonl", time.time, mind.graph.fingerprint)
+    except JournalError as problem:
+        typer.echo(str(problem), err=True)
+        return None
+
+
+def _state_folder() -> Path:
+    return Path(os.environ.get("XDG_STATE_HOME") or Path.home() / ".local" / "state") / "door-hardware-advisor"
+
+
+def _screen(plain: bool) -> Any:
+    from advisor.front.terminal import show_plain, show_rich
+
+    return show_plain if plain or not sys.stdout.isatty() else show_rich
+
+
+def _lines_in(as_json: bool, plain: bool, log: Path | None) -> Iterator[str]:
+    if as_json or plain or not sys.stdin.isatty():
+        yield from _stdin()
+        return
+    from advisor.front.terminal import typed_lines
+
+    yield from typed_lines()
+
+
+def _stdin() -> Iterator[str]:
+    """Lines of standard input; bytes that are no UTF-8 stay visible instead of stopping the conversation."""
+    for raw in sys.stdin.buffer:
+        yield raw.decode("utf-8", errors="replace").rstrip("\r\n")
+
+
+def _write(text: str) -> None:
+    sys.stdout.write(text + "\n")
+    sys.stdout.flush()
+
+
+def _heard_lines(heard: dict[str, Any]) -> Iterator[str]:
+    for each in heard["heard"]:
+        value = json.dumps(each["value"], ensure_ascii=False)
+        yield f'{each["fact"]} = {value}  ({each["how"]}, "{each["text"]}", {each["start"]}-{each["end"]})'
+    for want in heard["wants"]:
+        yield f"wants {want['want']}" + (f" about {want['about']}" if want["about"] else "")
+    for mention in heard["mentions"]:
+        yield f"mentions {mention['item']}" + (" (denied)" if mention["denied"] else "")
+    for unclear in heard["ambiguous"]:
+        yield f'unclear "{unclear["text"]}": {"; ".join(unclear["readings"])}'
+    for words in heard["not_understood"]:
+        yield f"not understood: {words}"

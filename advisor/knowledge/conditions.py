@@ -16,7 +16,6 @@ from advisor.yaml_files import Place
 BOUNDS = ("at_least", "more_than", "at_most", "less_than")
 
 
-
 @dataclass(frozen=True, slots=True)
 class Compare:
     """A fact is one of some choices, or lies within bounds (``(bound, threshold)`` pairs)."""

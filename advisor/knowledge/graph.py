@@ -96,8 +96,7 @@ class KnowledgeGraph:
                     raise KnowledgeError(rule.place, f"There is no rule {target!r} to lift.", self.rules, got=target)
                 if self.rules[target].effect == "lifts":
                     raise KnowledgeError(rule.place, f"{target!r} is itself an exception and can't be lifted.")
-        holders: list[Item | Arrangement] = [*self.items.values(), *self.arrangements.values()]
-        for part in holders:
+        for part in self.hardware():
             names = [companion.item for companion in part.brings]
             names += part.clashes
             if isinstance(part, Arrangement):
@@ -116,20 +115,27 @@ class KnowledgeGraph:
                     if name not in self.figures:
                         raise KnowledgeError(part.place, f"There is no figure {name!r}.", self.figures, got=name)
 
+    def hardware(self) -> list[Item | Arrangement]:
+        """Every arrangement and item, in the order of the stated preference."""
+        arrangements = sorted(self.arrangements.values(), key=preference)
+        return [*arrangements, *sorted(self.items.values(), key=preference)]
+
+    def fit_conditions(self, part: Item | Arrangement) -> list[Condition]:
+        """Everything that decides whether and how a part is used here: where it fits, what it brings, how many."""
+        found = [part.fits] if part.fits else []
+        found += [companion.when for companion in part.brings if companion.when]
+        if isinstance(part, Item) and isinstance(part.quantity, str):
+            found += [row.when for row in self.tables[part.quantity].rows]
+        return found
+
     def _all_conditions(self) -> chain[Condition]:
         implied = (rule.implied for rule in self.rules.values() if rule.implied)
-        companions = (
-            companion.when
-            for part in chain(self.items.values(), self.arrangements.values())
-            for companion in part.brings
-            if companion.when
-        )
         return chain(
             (rule.condition for rule in self.rules.values()),
             implied,
             (item.fits for item in self.items.values() if item.fits),
             (arrangement.fits for arrangement in self.arrangements.values()),
-            companions,
+            (companion.when for part in self.hardware() for companion in part.brings if companion.when),
             (row.when for table in self.tables.values() for row in table.rows),
         )
 
@@ -200,7 +206,9 @@ class KnowledgeGraph:
             return tuple(nx.lexicographical_topological_sort(order))
         except nx.NetworkXUnfeasible:
             cycle = " -> ".join(edge[0] for edge in nx.find_cycle(order))
-            raise RuleCycle("knowledge_graph/rules", f"These {what} wait for each other in a circle: {cycle}.") from None
+            raise RuleCycle(
+                "knowledge_graph/rules", f"These {what} wait for each other in a circle: {cycle}."
+            ) from None
 
     def _families(self) -> dict[str, tuple[Item, ...]]:
         """For each item and family: the concrete items it stands for, best first."""
@@ -277,5 +285,3 @@ class KnowledgeGraph:
 def preference(part: Item | Arrangement) -> tuple[bool, int, int, str]:
     """The stated preference: not by special listing, then fewest moving parts, then cost class, then name."""
     return (isinstance(part, Arrangement) and part.by_listing, part.moving_parts, part.cost, part.name)
-
-

@@ -1,7 +1,7 @@
 """Exact lengths, written as the trade writes them.
 
-Inside, a length is a Fraction of an inch and nothing is rounded. Writing stays exact as long as the trade has a mark for
-it (down to 1/64 in); anything finer, and millimetres that don't come out even, carry ``≈``.
+Inside, a length is a Fraction of an inch and nothing is rounded. Writing stays exact as long as the trade has a mark
+for it (down to 1/64 in); anything finer, and millimetres that don't come out even, carry ``≈``.
 """
 
 from __future__ import annotations
@@ -25,21 +25,22 @@ def written(inches: Fraction) -> str:
 
 
 def feet_and_inches(inches: Fraction) -> str:
-    """A length in feet and inches, marked ``≈`` like `written`.
+    r"""A length in feet and inches, marked ``≈`` like `written`.
 
     >>> feet_and_inches(Fraction(84)), feet_and_inches(Fraction(645, 16)), feet_and_inches(Fraction(1, 2))
-    ('7\\'-0"', '3\\'-4 5/16"', '0\\'-0 1/2"')
+    ('7\'-0"', '3\'-4 5/16"', '0\'-0 1/2"')
     """
     sign = "-" if inches < 0 else ""
     feet, rest = divmod(abs(_nearest(inches, Fraction(1, FINEST))), 12)
-    return f"{_mark(inches)}{sign}{feet}'-{_mixed(rest)}\""
+    whole = "0 " if 0 < rest < 1 else ""
+    return f"{_mark(inches)}{sign}{feet}'-{whole}{_fraction(rest)}\""
 
 
 def opening_size(width: Fraction, height: Fraction) -> str:
-    """Width by height, width first.
+    r"""Width by height, width first.
 
     >>> opening_size(Fraction(36), Fraction(84))
-    '3\\'-0" x 7\\'-0"'
+    '3\'-0" x 7\'-0"'
     """
     return f"{feet_and_inches(width)} x {feet_and_inches(height)}"
 

@@ -69,9 +69,7 @@ def load_knowledge(folder: Path) -> KnowledgeGraph:
             requirements=requirements,
             works=works,
             rules=_named(reader.rule(name, data) for name, data in many("rules")),
-            items=_named(
-                reader.item(name, entry) for _, data in many("items") for name, entry in _entries(data)
-            ),
+            items=_named(reader.item(name, entry) for _, data in many("items") for name, entry in _entries(data)),
             arrangements=_named(reader.arrangement(name, data) for name, data in many("arrangements")),
             tables=_named(reader.table(name, data) for name, data in many("tables") if "rows" in data),
             figures=_named(
@@ -158,9 +156,7 @@ def _kind(name: str, data: YamlMapping) -> FactKind:
             if member not in choices:
                 raise KnowledgeError(data.at("kinds"), f"{group!r} holds {member!r}, which is no choice.", choices)
     reader = Reader({}, {})
-    bounds = {
-        key: reader._number(data[key], data.at(key)) if key in data else None for key in ("low", "high")
-    }
+    bounds = {key: reader._number(data[key], data.at(key)) if key in data else None for key in ("low", "high")}
     made = FactKind(
         name=name,
         kind=kind,
@@ -302,7 +298,9 @@ class _PartReader:
         """The source under the key ``source``."""
         source = data.get("source")
         if not isinstance(source, YamlMapping):
-            raise KnowledgeError(data.at("source"), "A source is a mapping.", ("work", "common_practice", "from_memory"))
+            raise KnowledgeError(
+                data.at("source"), "A source is a mapping.", ("work", "common_practice", "from_memory")
+            )
         if "work" in source:
             check_keys(source, ("work", "section"), ("edition",), KnowledgeError)
             if source["work"] not in self._works:
@@ -405,7 +403,8 @@ class _PartReader:
         )
 
     def figure(self, name: str, data: YamlMapping, tables: Sequence[str]) -> Figure:
-        check_keys(data, ("label", "because", "source"), ("measure", "table", "amounts", "show", "facts"), KnowledgeError)
+        optional = ("measure", "table", "amounts", "show", "facts")
+        check_keys(data, ("label", "because", "source"), optional, KnowledgeError)
         if ("measure" in data) == ("table" in data):
             raise KnowledgeError(data.place, f"{name!r} is given by a measure or by a table, one of the two.")
         amounts = self._amounts(data)
@@ -444,10 +443,9 @@ class _PartReader:
         amounts = data.get("amounts", {})
         if not isinstance(amounts, dict):
             raise KnowledgeError(data.at("amounts"), "'amounts' is a mapping of names to numbers or lists of numbers.")
-        return {
-            name: tuple(self._reader._number(one, data.at("amounts")) for one in ([value] if isinstance(value, str) else value))
-            for name, value in amounts.items()
-        }
+        place = data.at("amounts")
+        lists = {name: [value] if isinstance(value, str) else value for name, value in amounts.items()}
+        return {name: tuple(self._reader._number(one, place) for one in ones) for name, ones in lists.items()}
 
 
 def possible_of(kind: FactKind, compare: Compare) -> Possible:
@@ -466,4 +464,3 @@ def possible_of(kind: FactKind, compare: Compare) -> Possible:
         else:
             high = limit if bound == "at_most" else limit - step
     return Between(low, high)
-

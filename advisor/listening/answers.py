@@ -78,7 +78,10 @@ def _hedged(sentence: Sentence) -> bool:
 
 def _corrected(sentence: Sentence, part: Part) -> bool:
     """Whether a "no" or "yes" is taken back or only begins a correction."""
-    return any(other.mark == "correction" and other.start > part.start and other.start - part.end <= 1 for other in sentence.parts)
+    return any(
+        other.mark == "correction" and other.start > part.start and other.start - part.end <= 1
+        for other in sentence.parts
+    )
 
 
 def _chosen(part: Part, kind: FactKind, value: str) -> tuple[Part, Possible | None, How]:
@@ -115,7 +118,12 @@ def _number(
             hours = value * 60
             if str(hours) in kind.choices:
                 return part, OneOf(frozenset({str(hours)})), how
-        if kind.kind in ("choice", "yes_no") and value is not None and value.denominator == 1 and 1 <= value <= len(choices):
+        if (
+            kind.kind in ("choice", "yes_no")
+            and value is not None
+            and value.denominator == 1
+            and 1 <= value <= len(choices)
+        ):
             return _chosen(part, kind, choices[int(value) - 1].value)
     return None
 

@@ -202,9 +202,7 @@ class _Reading:
             as_wall = possible_of(measure, self.kinds["wall_rating_minutes"], "exact", None, self.book.measures.lengths)
             if fact == "fire_rating_minutes" and as_wall is not None and not part.denied:
                 self.covered.update(range(part.start, part.end))
-                self.ambiguous.append(
-                    (part.start, part.end, ("reading_time_of_wall", "reading_time_of_door_label"))
-                )
+                self.ambiguous.append((part.start, part.end, ("reading_time_of_wall", "reading_time_of_door_label")))
             return
         if part.denied:
             possible = complement(possible, self.kinds[fact])
@@ -226,11 +224,20 @@ class _Reading:
             return "fire_rating_minutes", part.start, part.end
         if word in lists["door"]:
             return "fire_rating_minutes", part.start, part.end
-        inside = part.start >= 2 and words[part.start - 1] in ("a", "an", "the") and words[part.start - 2] in lists["inside"]
+        inside = (
+            part.start >= 2 and words[part.start - 1] in ("a", "an", "the") and words[part.start - 2] in lists["inside"]
+        )
         if word in lists["wall_place"] and inside and following not in lists["door"]:
             return "wall_rating_minutes", part.start, at + 1
         at = part.start - 1
-        while at >= 0 and part.start - at < 6 and (words[at] in lists["wall_between"] or words[at] in ("is", "are", ":", "=", "at", "for", "of", "it's", "has", "'s", "a", "was")):
+        while (
+            at >= 0
+            and part.start - at < 6
+            and (
+                words[at] in lists["wall_between"]
+                or words[at] in ("is", "are", ":", "=", "at", "for", "of", "it's", "has", "'s", "a", "was")
+            )
+        ):
             at -= 1
         if at >= 0 and words[at] in lists["wall"] | {"walls"}:
             return "wall_rating_minutes", at, part.end
@@ -284,7 +291,11 @@ class _Reading:
             if options and all(option in _RATINGS for option in options) and not measure.in_words:
                 self.covered.update(range(part.start, part.end))
                 self.ambiguous.append(
-                    (part.start, part.end, ("reading_number_is_minutes", "reading_number_is_people", "reading_number_is_inches"))
+                    (
+                        part.start,
+                        part.end,
+                        ("reading_number_is_minutes", "reading_number_is_people", "reading_number_is_inches"),
+                    )
                 )
 
     def _adopted(self, numbers: Sequence[Part]) -> None:
@@ -312,7 +323,9 @@ class _Reading:
         kept: list[Found] = []
         for f in self.found:
             others = [g for g in self.found if g is not f and g.fact == f.fact and g.part.opening == f.part.opening]
-            if f.weak and any(not g.weak or g.start < f.start or (g.start == f.start and g.end > f.end) for g in others):
+            if f.weak and any(
+                not g.weak or g.start < f.start or (g.start == f.start and g.end > f.end) for g in others
+            ):
                 continue
             if not f.part.corrects and any(g.part.corrects and not g.weak for g in others):
                 continue
@@ -338,7 +351,11 @@ class _Reading:
                 merged.append(f)
                 continue
             between = set(self.words[last.end : f.start])
-            if f.part.denied or last.part.denied or not between <= {"or", "/", ",", "a", "an", "the", "maybe", "possibly"}:
+            if (
+                f.part.denied
+                or last.part.denied
+                or not between <= {"or", "/", ",", "a", "an", "the", "maybe", "possibly"}
+            ):
                 merged.append(f)
                 continue
             both = agree(last.possible, f.possible)
@@ -388,5 +405,3 @@ class _Reading:
 
 def _is_punctuation(word: str) -> bool:
     return len(word) == 1 and word.isascii() and not word.isalnum()
-
-

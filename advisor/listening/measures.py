@@ -74,9 +74,7 @@ class MeasureReader:
 
     def __init__(self, measures: Measures) -> None:
         self.measures = measures
-        self.number = (
-            r"(?:\d{1,3}(?:,\d{3})+|\d+ ?- ?\d+/[1-9]\d*|\d+ {1,2}\d+/[1-9]\d*|\d+/[1-9]\d*|\d*\.\d+|\d+)"
-        )
+        self.number = r"(?:\d{1,3}(?:,\d{3})+|\d+ ?- ?\d+/[1-9]\d*|\d+ {1,2}\d+/[1-9]\d*|\d+/[1-9]\d*|\d*\.\d+|\d+)"
         self.patterns = [(re.compile(pattern), make) for pattern, make in self._patterns()]
 
     def read(self, words: Sequence[str], gaps: Sequence[bool]) -> list[Measure]:
@@ -137,7 +135,12 @@ class MeasureReader:
         if share and last == end + 1 and value < 16:
             return last, str(share * value)
         several = self._word(words, end).removesuffix("s")
-        if not words[at].isdigit() and 20 <= value < 100 and value % 10 == 0 and numbers.get(several, 0) in range(1, 10):
+        if (
+            not words[at].isdigit()
+            and 20 <= value < 100
+            and value % 10 == 0
+            and numbers.get(several, 0) in range(1, 10)
+        ):
             return end + 1, f"{value + numbers[several]}s"
         return end, words[at] if end == at + 1 and words[at].isdigit() else str(value)
 
@@ -227,7 +230,9 @@ class MeasureReader:
             return Fraction(mixed[1]) + Fraction(mixed[2])
         return Fraction(text) if re.fullmatch(r"\d+/[1-9]\d*|\d*\.\d+|\d+", text) else None
 
-    def _compared(self, match: re.Match[str], kind: Kind, size: Fraction, low_text: str, high_text: str | None) -> Measure | None:
+    def _compared(
+        self, match: re.Match[str], kind: Kind, size: Fraction, low_text: str, high_text: str | None
+    ) -> Measure | None:
         groups = match.groupdict()
         one = self.parse(low_text)
         two = self.parse(high_text) if high_text else None
@@ -416,7 +421,7 @@ def _unit_of(width: Fraction, height: Fraction) -> Fraction | None:
         return Fraction(1)
     if width >= 300 and height >= 300:
         return Fraction(5, 127)
-    return Fraction(50, 127) if 40 <= width and height > TALLEST else None
+    return Fraction(50, 127) if width >= 40 and height > TALLEST else None
 
 
 def _size(match: re.Match[str], size: tuple[Fraction, ...], code: bool, plural: bool) -> Measure | None:

@@ -32,7 +32,8 @@ class CounterTokenizer(WordTokenizer):
         compared = {word for phrase in (*measures.before, *measures.after) for word in phrase.split()}
         listed = set().union(*book.words.values())
         self.spelling = Spelling(
-            {word for word in self.phrases.words | units if word.isalpha()}, {*listed, *compared, *book.words["english"]}
+            {word for word in self.phrases.words | units if word.isalpha()},
+            {*listed, *compared, *book.words["english"]},
         )
 
     @staticmethod

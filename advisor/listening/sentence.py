@@ -157,7 +157,16 @@ class Sentence:
                 part.denied = bool(joint & {"or", "nor"}) and joint <= {"or", "nor", ",", "a", "an", "any", "the"}
             if last is not None:
                 joint = set(self.between(last, part))
-                part.joined = bool(joint & {"or", "/"}) and joint <= {"or", "/", ",", "a", "an", "the", "maybe", "possibly"}
+                part.joined = bool(joint & {"or", "/"}) and joint <= {
+                    "or",
+                    "/",
+                    ",",
+                    "a",
+                    "an",
+                    "the",
+                    "maybe",
+                    "possibly",
+                }
             if hedge is not None:
                 part.hedged = True
                 hedge = hedge if part.term is not None and part.term.names else None
@@ -187,13 +196,19 @@ class Sentence:
                 continue
             gap = set(self.between(part, following))
             ends = self._ends(following)
-            if following.mark == "negation_after" and gap <= self.lists["inside"] | {":", "=", "-"}:
-                part.denied = True
-            elif following.mark == "no" and ends and gap <= {":", "=", "-", "?"} and not (gap == set() and part.measure):
+            if (following.mark == "negation_after" and gap <= self.lists["inside"] | {":", "=", "-"}) or (
+                following.mark == "no" and ends and gap <= {":", "=", "-", "?"} and not (gap == set() and part.measure)
+            ):
                 part.denied = True
             elif following.mark == "hedge" and gap <= {",", "-", "("} and ends:
                 part.hedged = True
-            elif following.mark == "unsure" and gap <= {",", "-", "(", "?", ":"} and ends and part.term and part.term.names:
+            elif (
+                following.mark == "unsure"
+                and gap <= {",", "-", "(", "?", ":"}
+                and ends
+                and part.term
+                and part.term.names
+            ):
                 part.unknown = True
 
     def _ends(self, part: Part) -> bool:
@@ -218,6 +233,10 @@ class Sentence:
         """Where between two sizes another opening begins, if it does."""
         for at in range(start, end + 1):
             here = tuple(self.words[at : at + 2])
-            if self.breaks[at] or self.words[at] == ";" or here in (("and", "a"), ("and", "an"), ("also", "a"), ("plus", "a")):
+            if (
+                self.breaks[at]
+                or self.words[at] == ";"
+                or here in (("and", "a"), ("and", "an"), ("also", "a"), ("plus", "a"))
+            ):
                 return [at]
         return []

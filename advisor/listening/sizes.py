@@ -83,13 +83,16 @@ def _said_of(part: Part, measure: Measure, parts: Sequence[Part], words: Sequenc
     width = measure.size[0]
     if not leaves & _PAIRS:
         return "leaf" if width < OPENING or leaves == {"single"} else "wide"
-    each = {"each", "leaf", "leaves", "apiece"} & {*words[part.end : part.end + 2], *words[max(0, part.start - 2) : part.start]}
+    each = {"each", "leaf", "leaves", "apiece"} & {
+        *words[part.end : part.end + 2],
+        *words[max(0, part.start - 2) : part.start],
+    }
     if each:
         return "leaf"
     if width >= OPENING:
         return "opening" if leaves == {"unequal_pair"} else "half"
     before, after = words[max(0, part.start - 2) : part.start], words[part.end : part.end + 1]
-    if before and before[-1] == "of" or measure.plural:
+    if (before and before[-1] == "of") or measure.plural:
         return "leaf"
     beside = (bool(before) and before[-1] in _CODE_PAIR) or (bool(after) and after[0] in _CODE_PAIR)
     if beside:

@@ -46,7 +46,9 @@ def possible_of(
     elif bound == "at_most":
         low, high = None, (high if high is not None else low)
     for end in (low, high) if exact is None else (exact,):
-        if end is not None and ((kind.low is not None and end < kind.low) or (kind.high is not None and end > kind.high)):
+        if end is not None and (
+            (kind.low is not None and end < kind.low) or (kind.high is not None and end > kind.high)
+        ):
             return None
     if kind.unit in ("people", "stories") and any(end is not None and end.denominator != 1 for end in (low, high)):
         return None

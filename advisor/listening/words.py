@@ -27,7 +27,8 @@ _PLAIN = str.maketrans(
 
 class WordTokenizer:
     """A spaCy tokenizer. Each token's text runs to the next token, so that the document's text is the text as typed;
-    its norm is the plain word in lower case. A hyphen beside a letter separates words and belongs to neither."""
+    its norm is the plain word in lower case. A hyphen beside a letter separates words and belongs to neither.
+    """
 
     def __init__(self, vocab: Vocab) -> None:
         self.vocab = vocab
@@ -159,5 +160,3 @@ def distance(one: str, other: str, most: int) -> int:
             return most + 1
         before_last, last = last, line
     return min(last[-1], most + 1)
-
-

@@ -14,14 +14,65 @@ from advisor.facts import Between, FactKind, OneOf, Possible
 from advisor.phrasebook.book import Bound, Choice, Measures, Phrasebook, Question, Slot, Term
 
 MARKS = frozenset(
-    "negation negation_after doubt hedge correction takes_back unsure yes no any both neither or but asking plus "
-    "next_opening ordinal_1 ordinal_2 ordinal_3 ordinal_4 ordinal_5 ordinal_6 ordinal_last known".split()
+    [
+        "negation",
+        "negation_after",
+        "doubt",
+        "hedge",
+        "correction",
+        "takes_back",
+        "unsure",
+        "yes",
+        "no",
+        "any",
+        "both",
+        "neither",
+        "or",
+        "but",
+        "asking",
+        "plus",
+        "next_opening",
+        "ordinal_1",
+        "ordinal_2",
+        "ordinal_3",
+        "ordinal_4",
+        "ordinal_5",
+        "ordinal_6",
+        "ordinal_last",
+        "known",
+    ]
 )
-WORD_LISTS = ("filler", "english", "light", "prepositions", "openers", "wall", "wall_place", "wall_between", "door", "inside")
+WORD_LISTS = (
+    "filler",
+    "english",
+    "light",
+    "prepositions",
+    "openers",
+    "wall",
+    "wall_place",
+    "wall_between",
+    "door",
+    "inside",
+)
 SLOTS = frozenset({"number", "length", "time", "amps", "size", "inches", "minutes"})
-_TERM_KEYS = (
-    "phrases written says implies denied mentions wants about names marks readings beside whole reads_as hear not".split()
-)
+_TERM_KEYS = [
+    "phrases",
+    "written",
+    "says",
+    "implies",
+    "denied",
+    "mentions",
+    "wants",
+    "about",
+    "names",
+    "marks",
+    "readings",
+    "beside",
+    "whole",
+    "reads_as",
+    "hear",
+    "not",
+]
 _MEANINGS = ("says", "mentions", "wants", "names", "marks", "readings")
 _ANSWERS = ("yes", "no", "any", "both", "neither")
 
@@ -248,7 +299,7 @@ def _measures(data: yaml_files.Mapping) -> Measures:
         found: dict[str, Fraction] = {}
         for entry in data[key].values():
             size = _number(entry["size"], entry.at("size"))
-            found |= {word: size for word in yaml_files.texts(entry, "words", PhrasebookError)}
+            found |= dict.fromkeys(yaml_files.texts(entry, "words", PhrasebookError), size)
         return found
 
     return Measures(

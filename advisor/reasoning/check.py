@@ -65,8 +65,8 @@ def changed(graph: KnowledgeGraph, condition: Condition) -> Iterator[tuple[str, 
             yield f"{condition.fact}: {choice} is left out", replace(condition, choices=condition.choices - {choice})
         for number, (bound, limit) in enumerate(condition.bounds):
             if len(condition.bounds) > 1:
-                rest = tuple(entry for place, entry in enumerate(condition.bounds) if place != number)
-                yield f"{condition.fact}: {bound} {limit} is left out", replace(condition, bounds=rest)
+                others = tuple(entry for place, entry in enumerate(condition.bounds) if place != number)
+                yield f"{condition.fact}: {bound} {limit} is left out", replace(condition, bounds=others)
             for words, moved in _moved(graph, condition.fact, bound, limit):
                 bounds = tuple(moved if place == number else entry for place, entry in enumerate(condition.bounds))
                 yield f"{condition.fact}: {bound} {limit} becomes {words}", replace(condition, bounds=bounds)
@@ -83,14 +83,15 @@ def changed(graph: KnowledgeGraph, condition: Condition) -> Iterator[tuple[str, 
                 yield words, joined((*condition.parts[:number], new, *condition.parts[number + 1 :]))
 
 
-def _moved(
-    graph: KnowledgeGraph, fact: str, bound: str, limit: Fraction
-) -> Iterator[tuple[str, tuple[str, Fraction]]]:
+def _moved(graph: KnowledgeGraph, fact: str, bound: str, limit: Fraction) -> Iterator[tuple[str, tuple[str, Fraction]]]:
     """The threshold moved to the next declared step, or its edge turned from in to out, where that means something."""
     kind = graph.kinds[fact]
     if kind.kind == "steps":
         steps = [Fraction(choice) for choice in kind.choices]
-        for step in (max((s for s in steps if s < limit), default=None), min((s for s in steps if s > limit), default=None)):
+        for step in (
+            max((s for s in steps if s < limit), default=None),
+            min((s for s in steps if s > limit), default=None),
+        ):
             if step is not None:
                 yield f"{bound} {step}", (bound, step)
         return

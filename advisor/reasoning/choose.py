@@ -8,7 +8,6 @@ still open, the opening is split into its cases and each gets its own set: those
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
@@ -136,12 +135,8 @@ class Chooser:
 
     def _facts_read_while_choosing(self) -> tuple[int, ...]:
         read = {"leaves"}
-        for part in (*self.graph.arrangements.values(), *self.graph.items.values()):
-            conditions = [part.fits, *(companion.when for companion in part.brings)]
-            if isinstance(part, Item) and isinstance(part.quantity, str):
-                conditions += [row.when for row in self.graph.tables[part.quantity].rows]
-            for condition in conditions:
-                read |= facts_read(condition) if condition else set()
+        for part in self.graph.hardware():
+            read.update(*(facts_read(condition) for condition in self.graph.fit_conditions(part)))
         return tuple(sorted(self.graph.fact_index[fact] for fact in read))
 
     def _may_give(self, arrangement: Arrangement) -> frozenset[str]:
@@ -273,7 +268,11 @@ class _Solver:
         left = self.findings.state[at]
         if left & (left - 1):
             raise _SplitError("leaves")
-        return ("active", "inactive") if self.graph.kinds["leaves"].choices[left.bit_length() - 1] in PAIRS else ("active",)
+        return (
+            ("active", "inactive")
+            if self.graph.kinds["leaves"].choices[left.bit_length() - 1] in PAIRS
+            else ("active",)
+        )
 
     def solve(self) -> Plan:
         """The best plan; where nothing meets everything, the one that leaves least unmet."""
@@ -320,9 +319,13 @@ class _Solver:
                 for rule in self.graph.forbidding[trait]:
                     yield from judge.waits_for(judge.rule_clause(rule.name).condition, self.findings)
         for slot in self.wanted:
-            if self.findings.required[index[slot.name]] == UNKNOWN and (slot.name not in has or slot.stage != "securing"):
+            if self.findings.required[index[slot.name]] == UNKNOWN and (
+                slot.name not in has or slot.stage != "securing"
+            ):
                 meeting = self.chooser.meeting[slot.name]
-                if not self._possible(slot) or all(self.graph.is_a(i.name, c) for i in meeting for c in arrangement.clashes):
+                if not self._possible(slot) or all(
+                    self.graph.is_a(i.name, c) for i in meeting for c in arrangement.clashes
+                ):
                     yield from judge.requirement_waits_for(slot.name, self.findings)
 
     def _possible(self, slot: Requirement) -> bool:
@@ -450,4 +453,6 @@ class _Solver:
     def _within_reach(self, arrangement: Arrangement) -> bool:
         """A quick look: whether every demand is met by the arrangement or by something that may stand alone."""
         may_give = self.chooser.may_give[arrangement.name]
-        return all(slot.name in may_give or slot.met_by_nothing or self.chooser.meeting[slot.name] for slot in self.wanted)
+        return all(
+            slot.name in may_give or slot.met_by_nothing or self.chooser.meeting[slot.name] for slot in self.wanted
+        )

@@ -108,9 +108,7 @@ def figures_for(
     return tuple(lines)
 
 
-def size_of(
-    judge: Judge, item: str, findings: Findings, sheet: FactSheet, leaf: str, units: Units = "inches"
-) -> str:
+def size_of(judge: Judge, item: str, findings: Findings, sheet: FactSheet, leaf: str, units: Units = "inches") -> str:
     """The size to order, its parts joined by `` x ``; empty where the item has none or a part is not yet known."""
     sizes = []
     for view in _views(judge, findings, sheet, leaf):

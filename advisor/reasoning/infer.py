@@ -71,10 +71,13 @@ class Judge:
             (
                 graph.fact_index[fact],
                 graph.mask_presumed(fact),
-                [(self._rule_clause[rule.name], graph.mask(rule.implied), index[rule.name]) for rule in rules],
+                [
+                    (self._rule_clause[rule.name], graph.mask(rule.implied), index[rule.name])
+                    for rule in graph.implying.get(fact, ())
+                    if rule.implied
+                ],
             )
             for fact in graph.fact_order
-            if (rules := graph.implying.get(fact, ())) is not None
         ]
         self._order = [
             (
@@ -238,9 +241,7 @@ class Judge:
         parts = condition.parts
         if verdict == decisive:
             parts = tuple(
-                part
-                for part in parts
-                if self.clause(part).judge(findings.state, findings.required) == decisive
+                part for part in parts if self.clause(part).judge(findings.state, findings.required) == decisive
             )
         return frozenset().union(*(self.holding(part, findings) for part in parts))
 
@@ -252,9 +253,7 @@ class Judge:
 
     def open_facts(self, findings: Findings) -> Mapping[str, int]:
         """The facts of which more than one cell is left, with the bits left."""
-        return {
-            name: mask for name, at in self.graph.fact_index.items() if (mask := findings.state[at]) & (mask - 1)
-        }
+        return {name: mask for name, at in self.graph.fact_index.items() if (mask := findings.state[at]) & (mask - 1)}
 
 
 def _all(parts: list[_Judge], state: State, required: list[int]) -> int:

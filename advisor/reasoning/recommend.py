@@ -185,21 +185,28 @@ class Recommender:
                     yield self._lost(arrangement, plan, findings)
 
     def _lost(self, arrangement: Arrangement, plan: Plan, findings: Findings) -> Alternative:
-        for trait in sorted(self._traits(arrangement, findings)):
-            verdict = findings.forbidden[self.graph.requirement_index[trait]]
-            if verdict != NO:
-                rules = [rule for rule in self.graph.forbidding.get(trait, ()) if self.verdict(rule, findings) != NO]
-                waits = frozenset().union(*(self.waits(rule, findings) for rule in rules))
-                names = tuple(rule.name for rule in rules)
-                return Alternative(arrangement.name, "barred", trait, names, waits if verdict == UNKNOWN else frozenset())
-        for name, verdict in zip(sorted(self.graph.requirements), findings.required, strict=True):
-            if verdict == NO or self.graph.requirements[name].stage != "securing":
-                continue
-            if name in self._given_by(plan.arrangement, findings) - self._given_by(arrangement.name, findings):
-                waits = self.judge.requirement_waits_for(name, findings)
-                return Alternative(
-                    arrangement.name, "falls_short", name, tuple(self.behind((name,), findings)), waits
-                )
+        """Why an arrangement lost: what certainly bars it or is missing first, then what may."""
+        index = self.graph.requirement_index
+        traits = sorted(self._traits(arrangement, findings))
+        missing = sorted(
+            name
+            for name in self._given_by(plan.arrangement, findings) - self._given_by(arrangement.name, findings)
+            if self.graph.requirements[name].stage == "securing"
+        )
+        for least in (YES, UNKNOWN):
+            for trait in traits:
+                if findings.forbidden[index[trait]] >= least:
+                    rules = [rule for rule in self.graph.forbidding[trait] if self.verdict(rule, findings) >= least]
+                    waits = frozenset().union(*(self.waits(rule, findings) for rule in rules))
+                    names = tuple(rule.name for rule in rules)
+                    return Alternative(arrangement.name, "barred", trait, names, frozenset() if least == YES else waits)
+            for name in missing:
+                if findings.required[index[name]] >= least:
+                    waits = self.judge.requirement_waits_for(name, findings)
+                    names = tuple(self.behind((name,), findings))
+                    return Alternative(
+                        arrangement.name, "falls_short", name, names, waits if least == UNKNOWN else frozenset()
+                    )
         return Alternative(arrangement.name, "less_preferred", None, ())
 
     def waits(self, rule: Rule, findings: Findings) -> frozenset[str]:

@@ -1,0 +1,79 @@
+"""The counter: a running conversation, every turn of it made by rasa-sdk's executor."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+from typing import Any
+
+from rasa_sdk.executor import ActionExecutor
+
+from advisor.conversation.actions import ActionHear, ActionReply
+from advisor.conversation.mind import Mind
+
+
+def executor_of(mind: Mind) -> ActionExecutor:
+    """A rasa-sdk executor with the advisor's actions."""
+    executor = ActionExecutor()
+    for action in (ActionReply(mind), ActionHear(mind)):
+        executor.register_action(action)
+    return executor
+
+
+class Counter:
+    """One conversation.
+
+    Args:
+        mind: what it knows.
+        on_events: called with a turn's events as it ends: the user's message, the action, the slots, the answer.
+    """
+
+    def __init__(self, mind: Mind, on_events: Callable[[list[dict[str, Any]]], None] | None = None) -> None:
+        self._executor = executor_of(mind)
+        self._on_events = on_events
+        self._slots: dict[str, Any] = {}
+        self._loop = asyncio.new_event_loop()
+
+    def say(self, text: str, one_shot: bool = False) -> dict[str, Any]:
+        """The advisor's answer: ``turn`` (machine-readable) and ``blocks`` (the reply in parts)."""
+        answer = self._run("action_reply", text, one_shot)
+        message: dict[str, Any] = answer["responses"][0]["custom"]
+        for event in answer["events"]:
+            self._slots[event["name"]] = event["value"]
+        if self._on_events:
+            self._on_events(self._events(text, message["turn"], answer["events"]))
+        return message
+
+    def hear(self, text: str, asked: str | None = None) -> dict[str, Any]:
+        """What a message says, by itself."""
+        self._slots["asked"] = asked
+        heard: dict[str, Any] = self._run("action_hear", text, False)["responses"][0]["custom"]
+        return heard
+
+    def close(self) -> None:
+        """End the conversation."""
+        self._loop.close()
+
+    def _run(self, action: str, text: str, one_shot: bool) -> dict[str, Any]:
+        tracker = {
+            "sender_id": "counter",
+            "slots": dict(self._slots),
+            "latest_message": {"text": text, "metadata": {"one_shot": one_shot}},
+            "events": [],
+            "paused": False,
+            "followup_action": None,
+            "active_loop": {},
+            "latest_action_name": None,
+        }
+        result = self._loop.run_until_complete(self._executor.run({"next_action": action, "tracker": tracker}))
+        assert result is not None
+        return {"events": result.events, "responses": result.responses}
+
+    def _events(self, text: str, turn: dict[str, Any], slots: list[dict[str, Any]]) -> list[dict[str, Any]]:
+        kept = {key: turn[key] for key in ("turn", "kind", "question", "recommended", "answer", "not_understood")}
+        return [
+            {"event": "user", "text": text, "metadata": {"heard": turn["heard"]}},
+            {"event": "action", "name": "action_reply"},
+            *slots,
+            {"event": "bot", "text": turn["reply"], "metadata": kept},
+        ]

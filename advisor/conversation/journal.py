@@ -1,0 +1,60 @@
+"""A session's log: rasa events as JSON lines, flushed as each turn ends, so that a killed process loses one line at most."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Callable
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+from advisor.errors import JournalError
+
+Clock = Callable[[], float]
+
+
+class Journal:
+    """Appends events to one file that only its owner may read (mode 0600).
+
+    Args:
+        path: the file; its folder is made if need be.
+        clock: seconds since 1970; comes from the door, so that the core reads no clock.
+        fingerprint: of the knowledge the session was advised with.
+
+    Raises:
+        JournalError: the file can't be made.
+    """
+
+    def __init__(self, path: Path, clock: Clock, fingerprint: str) -> None:
+        self.path, self._clock = path, clock
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+            self._file = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o600)
+        except OSError as problem:
+            raise JournalError(f"{path}: the log can't be written: {problem.strerror}.") from None
+        self.append(
+            [
+                {
+                    "event": "session_started",
+                    "metadata": {"advisor": version("door-hardware-advisor"), "knowledge": fingerprint},
+                }
+            ]
+        )
+
+    def append(self, events: list[dict[str, Any]]) -> None:
+        """Write a turn's events.
+
+        Raises:
+            JournalError: the disk is full or the file gone; what was written before stays readable.
+        """
+        stamp = self._clock()
+        lines = [json.dumps({**event, "timestamp": stamp}, ensure_ascii=False) + "\n" for event in events]
+        try:
+            os.write(self._file, "".join(lines).encode())
+        except OSError as problem:
+            raise JournalError(f"{self.path}: the log can't be written: {problem.strerror}.") from None
+
+    def close(self) -> None:
+        """Close the file."""
+        os.close(self._file)

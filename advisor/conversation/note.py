@@ -1,0 +1,83 @@
+"""Working what was heard into a session: narrowing, correcting, contradicting; nothing said is lost."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+from advisor.conversation.session import Contradiction, Session
+from advisor.conversation.turn import finest
+from advisor.facts import Between, Entry, Heard, OneOf, Possible
+from advisor.knowledge.graph import KnowledgeGraph
+
+
+@dataclass(frozen=True, slots=True)
+class Noted:
+    """What became of the things heard: worked in, impossible, contradicting, or of another opening."""
+
+    taken: tuple[Heard, ...] = ()
+    impossible: tuple[Heard, ...] = ()
+    elsewhere: tuple[Heard, ...] = ()
+
+
+def note(session: Session, heard: tuple[Heard, ...], graph: KnowledgeGraph) -> tuple[Session, Noted]:
+    """The session with everything heard worked in.
+
+    What is heard narrows what was said before. Where both can't be true the session holds the contradiction, unless
+    the words correct the earlier ones or answer which of the two holds. What the listener implies never contradicts.
+    """
+    sheet, contradiction = session.sheet, session.contradiction
+    settling = contradiction.fact if contradiction else None
+    taken, impossible, elsewhere = [], [], []
+    for each in sorted(heard, key=lambda one: one.how == "implied"):
+        kind = graph.kinds.get(each.fact)
+        if kind is None:
+            continue
+        if each.opening != 1:
+            elsewhere.append(each)
+            continue
+        if each.possible is not None and not graph.cells[each.fact].mask(each.possible):
+            impossible.append(each)
+            continue
+        if each.possible is not None:
+            each = replace(each, possible=finest(kind, each.possible))
+        before = sheet.entries.get(each.fact)
+        now = Entry(each.possible, each.text, each.possible is None, each.how == "unsure" and each.possible is not None)
+        replaces = each.corrects or each.fact == settling or before is None or before.closed
+        if each.fact == settling:
+            contradiction = None
+        if each.possible is None and before and not before.closed:
+            continue
+        if not replaces and before and before.possible and each.possible:
+            both = common(before.possible, each.possible)
+            if both is None:
+                if each.how != "implied":
+                    contradiction = Contradiction(each.fact, before, now)
+                continue
+            now = before if both == before.possible and not before.hedged else replace(now, possible=both)
+        sheet = sheet.with_entry(each.fact, now)
+        taken.append(each)
+    noted = Noted(tuple(taken), tuple(impossible), tuple(elsewhere))
+    return replace(session.with_sheet(sheet), contradiction=contradiction), noted
+
+
+def common(one: Possible, other: Possible) -> Possible | None:
+    """What both leave possible, or None where nothing is left."""
+    if isinstance(one, OneOf) and isinstance(other, OneOf):
+        both = one.values & other.values
+        return OneOf(both) if both else None
+    if isinstance(one, OneOf) or isinstance(other, OneOf):
+        choices, bounds = (one, other) if isinstance(one, OneOf) else (other, one)
+        assert isinstance(choices, OneOf)
+        assert isinstance(bounds, Between)
+        both = frozenset(value for value in choices.values if _within(Fraction(value), bounds))
+        return OneOf(both) if both else None
+    low = max((end for end in (one.at_least, other.at_least) if end is not None), default=None)
+    high = min((end for end in (one.at_most, other.at_most) if end is not None), default=None)
+    if low is not None and high is not None and low > high:
+        return None
+    return Between(low, high)
+
+
+def _within(value: Fraction, bounds: Between) -> bool:
+    return (bounds.at_least is None or value >= bounds.at_least) and (bounds.at_most is None or value <= bounds.at_most)

@@ -1,0 +1,356 @@
+"""One turn: what was heard is worked into the session, then the best question or the set comes back."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from advisor.conversation.mind import Mind
+from advisor.conversation.note import Noted, note
+from advisor.conversation.session import Session
+from advisor.conversation.speak import Speaker
+from advisor.conversation.turn import Block, Kind, Turn, value_json
+from advisor.facts import FactSheet, Heard
+from advisor.listening.reading import Hearing, Want
+from advisor.reasoning.infer import Findings
+from advisor.reasoning.recommend import RecommendedSet
+
+SMALL_TALK = ("greeting", "thanks", "help", "upset")
+
+
+@dataclass(frozen=True, slots=True)
+class _Context:
+    """What one turn works with."""
+
+    session: Session
+    hearing: Hearing
+    noted: Noted
+    one_shot: bool
+
+
+class Replier:
+    """Makes turns with one mind."""
+
+    def __init__(self, mind: Mind) -> None:
+        self.mind, self.speaker = mind, Speaker(mind)
+
+    def hear(self, session: Session, text: str) -> Hearing:
+        """What a message says, in the light of what was asked."""
+        asked = session.contradiction.fact if session.contradiction else session.asked
+        return self.mind.listener.hear(text, asked)
+
+    def heard_json(self, text: str, asked: str | None) -> dict[str, Any]:
+        """What a message says, as data, with nothing concluded."""
+        hearing = self.mind.listener.hear(text, asked)
+        return {
+            "version": 1,
+            "heard": [self._heard(each) for each in hearing.heard],
+            "wants": [
+                {"want": want.name, "about": want.about, "text": want.text, "start": want.start, "end": want.end}
+                for want in hearing.wants
+            ],
+            "mentions": [
+                {"item": each.item, "text": each.text, "start": each.start, "end": each.end, "denied": each.denied}
+                for each in hearing.mentions
+            ],
+            "ambiguous": [
+                {"text": each.text, "readings": [self.mind.book.wording[key] for key in each.readings]}
+                for each in hearing.ambiguous
+            ],
+            "not_understood": list(hearing.not_understood),
+        }
+
+    def reply(self, session: Session, hearing: Hearing, one_shot: bool = False) -> tuple[Session, Turn]:
+        """The turn that answers what was heard, and the session after it.
+
+        Args:
+            session: the conversation so far.
+            hearing: what the message says.
+            one_shot: no further message will come: give the set that is safe in every remaining case at once.
+        """
+        session = replace(session, turn=session.turn + 1)
+        wants = {want.name: want for want in hearing.wants}
+        if "start_over" in wants:
+            session = Session(turn=session.turn)
+        elif "undo" in wants:
+            return self._undo(session, hearing)
+        session, noted = note(session, hearing.heard, self.mind.graph)
+        context = _Context(session, hearing, noted, one_shot)
+        for name in ("quit", "why", "why_not", "so_far", "unsafe_wish", "out_of_scope"):
+            if name in wants and not (noted.taken and name == "out_of_scope"):
+                return self._special(name)(context, wants[name])
+        if session.contradiction:
+            return self._contradiction(context)
+        said_nothing = not noted.taken and not noted.impossible and not noted.elsewhere
+        if said_nothing and hearing.ambiguous:
+            return self._ambiguous(context)
+        if said_nothing and "start_over" in wants:
+            return self._say(context, "answer", "started_over")
+        if said_nothing and not session.sheet.entries and any(name in wants for name in SMALL_TALK):
+            return self._say(context, "answer", next(name for name in SMALL_TALK if name in wants))
+        if said_nothing and not one_shot and not any(name in wants for name in (*SMALL_TALK, "order")):
+            return self._not_understood(context)
+        return self._advise(context, [self.speaker.say(name) for name in SMALL_TALK if name in wants])
+
+    def _special(self, name: str) -> Callable[[_Context, Want], tuple[Session, Turn]]:
+        return {
+            "quit": lambda context, _: self._say(context, "goodbye", "goodbye"),
+            "why": self._why,
+            "why_not": self._why,
+            "so_far": self._so_far,
+            "unsafe_wish": lambda context, want: self._refuse(context, want, "unsafe"),
+            "out_of_scope": lambda context, want: self._refuse(context, want, "out_of_scope"),
+        }[name]
+
+    def _turn(
+        self,
+        context: _Context,
+        kind: Kind,
+        blocks: Sequence[Block],
+        question: dict[str, Any] | None = None,
+        recommended: dict[str, Any] | None = None,
+        answer: dict[str, Any] | None = None,
+    ) -> Turn:
+        hearing, session = context.hearing, context.session
+        remarks = tuple(self._remarks(context))
+        return Turn(
+            turn=session.turn,
+            kind=kind,
+            blocks=(*((Block(lines=remarks),) if remarks else ()), *blocks),
+            heard=tuple(self._heard(each) for each in hearing.heard),
+            facts=self._facts(session),
+            question=question,
+            recommended=recommended,
+            answer=answer,
+            not_understood=hearing.not_understood,
+        )
+
+    def _heard(self, heard: Heard) -> dict[str, Any]:
+        kind = self.mind.graph.kinds.get(heard.fact)
+        return {
+            "opening": heard.opening,
+            "fact": heard.fact,
+            "value": value_json(kind, heard.possible) if kind else None,
+            "text": heard.text,
+            "start": heard.start,
+            "end": heard.end,
+            "how": heard.how,
+        }
+
+    def _facts(self, session: Session) -> dict[str, Any]:
+        kinds = self.mind.graph.kinds
+        return {
+            name: value_json(kinds[name], entry.possible)
+            for name, entry in sorted(session.sheet.entries.items())
+            if not entry.closed and name in kinds
+        }
+
+    def _remarks(self, context: _Context) -> Iterator[str]:
+        """What must be said before anything else: what can't be, what was left out."""
+        speaker = self.speaker
+        for heard in context.noted.impossible:
+            kind = self.mind.graph.kinds[heard.fact]
+            fields = {"words": heard.text, "fact": speaker.fact(heard.fact)}
+            if kind.low is not None and kind.high is not None:
+                low, high = speaker.number(kind.name, kind.low), speaker.number(kind.name, kind.high)
+                yield speaker.say("impossible", low=low, high=high, **fields)
+            else:
+                yield speaker.say("impossible_choice", **fields)
+        if context.noted.elsewhere:
+            words = ", ".join(dict.fromkeys(heard.text for heard in context.noted.elsewhere))
+            yield speaker.say("elsewhere", words=words)
+        if context.hearing.not_understood:
+            words = ", ".join(_shortened(word) for word in context.hearing.not_understood[:8])
+            yield speaker.say("not_understood", words=words)
+
+    def _say(self, context: _Context, kind: Kind, key: str, **fields: object) -> tuple[Session, Turn]:
+        block = Block(lines=(self.speaker.say(key, **fields),))
+        answer = {"about": key, "value": block.lines[0], "sources": []} if kind == "answer" else None
+        return context.session, self._turn(context, kind, [block], answer=answer)
+
+    def _refuse(self, context: _Context, want: Want, key: str) -> tuple[Session, Turn]:
+        if want.about:
+            return self._say(context, "refusal", key, about=want.about.replace("_", " "))
+        return self._say(context, "refusal", f"{key}_plain")
+
+    def _undo(self, session: Session, hearing: Hearing) -> tuple[Session, Turn]:
+        context = _Context(session, hearing, Noted(), False)
+        if not session.earlier:
+            return self._say(context, "answer", "undone_nothing")
+        back = replace(session, sheet=session.earlier[-1], earlier=session.earlier[:-1], contradiction=None)
+        return self._advise(replace(context, session=back), [self.speaker.say("undone")])
+
+    def _not_understood(self, context: _Context) -> tuple[Session, Turn]:
+        session = context.session
+        lines = [self.speaker.say("nothing_heard")]
+        blocks, question = [Block(lines=tuple(lines))], None
+        if session.asked:
+            block, question = self._question(session.asked, session)
+            blocks.append(block)
+        elif not session.sheet.entries:
+            blocks.append(Block(lines=(self.speaker.say("what_else"),)))
+        return session, self._turn(context, "not_understood", blocks, question)
+
+    def _ambiguous(self, context: _Context) -> tuple[Session, Turn]:
+        said = context.hearing.ambiguous[0]
+        readings = [self.mind.book.wording[key] for key in said.readings]
+        text = self.speaker.say("ambiguous", words=said.text, readings="; ".join(readings))
+        question = {"fact": None, "text": text, "choices": readings, "why": text}
+        return context.session, self._turn(context, "question", [Block(lines=(text,))], question)
+
+    def _contradiction(self, context: _Context) -> tuple[Session, Turn]:
+        said = context.session.contradiction
+        assert said
+        before, now = (self.speaker.value(said.fact, entry.possible) for entry in (said.before, said.now))
+        text = self.speaker.say("contradiction", before=before, now=now, fact=self.speaker.fact(said.fact))
+        question = {"fact": said.fact, "text": text, "choices": [before, now], "why": text}
+        session = replace(context.session, asked=said.fact)
+        return session, self._turn(replace(context, session=session), "question", [Block(lines=(text,))], question)
+
+    def _so_far(self, context: _Context, _: Want) -> tuple[Session, Turn]:
+        speaker = self.speaker
+        lines = [
+            speaker.say("so_far_closed", fact=speaker.fact(name))
+            if entry.closed
+            else speaker.say(
+                "so_far_line", fact=speaker.fact(name), value=speaker.value(name, entry.possible), words=entry.text
+            )
+            for name, entry in context.session.sheet.entries.items()
+        ]
+        if not lines:
+            return self._say(context, "answer", "so_far_nothing")
+        answer = {"about": "so_far", "value": self._facts(context.session), "sources": []}
+        return context.session, self._turn(
+            context, "answer", [Block(speaker.say("so_far"), tuple(lines))], answer=answer
+        )
+
+    def findings(self, sheet: FactSheet) -> Findings:
+        """What follows from a sheet."""
+        return self.mind.judge.infer(self.mind.judge.said(sheet))
+
+    def _question(self, fact: str, session: Session) -> tuple[Block, dict[str, Any]]:
+        at = self.mind.graph.fact_index[fact]
+        mask = self.findings(session.sheet).state[at]
+        return self.speaker.question(fact, self.mind.graph.cells[fact].possible(mask))
+
+    def _advise(self, context: _Context, before: list[str]) -> tuple[Session, Turn]:
+        session = context.session
+        if not session.sheet.entries:
+            asked = replace(session, asked=None, advised=False)
+            lines = (*before, self.speaker.say("what_else"))
+            return asked, self._turn(replace(context, session=asked), "not_understood", [Block(lines=lines)])
+        findings = self.findings(session.sheet)
+        planned = self.mind.planner.next_question(findings, session.closed)
+        noted = self.speaker.noted(session, (heard.fact for heard in context.noted.taken))
+        opening = [Block(lines=tuple(line for line in (*before, noted) if line))]
+        blocks = opening if opening[0].lines else []
+        question = recommended = None
+        if planned is None or context.one_shot:
+            found = self.mind.recommender.recommend(findings)
+            recommended = self._recommended(found, session, complete=planned is None)
+            blocks += self.speaker.set_blocks(found, session, planned is None)
+        if planned:
+            block, question = self._question(planned.fact, session)
+            blocks.append(replace(block, title=self.speaker.say("still_asks")) if recommended else block)
+        session = replace(session, asked=planned.fact if planned else None, advised=recommended is not None)
+        kind: Kind = "recommendation" if recommended else "question"
+        return session, self._turn(replace(context, session=session), kind, blocks, question, recommended)
+
+    def _recommended(self, found: RecommendedSet, session: Session, complete: bool) -> dict[str, Any]:
+        speaker, graph = self.speaker, self.mind.graph
+        lines = [
+            {
+                "leaf": line.leaf,
+                "item": line.item,
+                "quantity": line.quantity,
+                "type": speaker.type(line, found),
+                "size": speaker.size(line, found, session),
+                "hand": self._ordered(session, "hand"),
+                "finish": self._ordered(session, "finish"),
+                "meets": list(line.meets),
+                "because": list(line.because),
+                "only_if": speaker.only_if(line),
+            }
+            for line in speaker.ordered(found)
+        ]
+        hedged = [
+            speaker.say("assumed_hedged", fact=speaker.fact(name), value=speaker.value(name, entry.possible))
+            for name, entry in session.sheet.entries.items()
+            if entry.hedged
+        ]
+        return {
+            "complete": complete and not found.unmet,
+            "lines": lines,
+            "assumed": [*hedged, *speaker.assumptions(found)],
+            "cautions": [*speaker.cautions(found, session), speaker.say("caution")],
+            "unmet": [graph.requirements[name].meaning for name in found.unmet],
+            "alternatives": [
+                {"arrangement": other.arrangement, "why": other.why, "text": speaker.alternative(other)}
+                for other in found.alternatives
+            ],
+        }
+
+    def _ordered(self, session: Session, fact: str) -> str:
+        entry = session.sheet.entries.get(fact)
+        return self.speaker.value(fact, entry.possible) if entry and entry.possible else ""
+
+    def _why(self, context: _Context, want: Want) -> tuple[Session, Turn]:
+        session = context.session
+        if session.asked and not (want.about and session.advised):
+            return self._why_asked(context, session.asked)
+        if session.advised:
+            return self._why_set(context, want)
+        return self._say(context, "answer", "why_nothing")
+
+    def _why_asked(self, context: _Context, fact: str) -> tuple[Session, Turn]:
+        speaker, graph = self.speaker, self.mind.graph
+        findings = self.findings(context.session.sheet)
+        waiting = dict(self.mind.planner.ranked(findings, context.session.closed)).get(fact, [])
+        rules = [graph.rules[name] for name in sorted({entry.rule for entry in waiting if entry.rule})]
+        lines = tuple(
+            speaker.say("why_line", rule=rule.sentence, source=speaker.source(rule.source)) for rule in rules[:4]
+        )
+        why = self.mind.book.questions[fact].why
+        blocks = [Block(lines=(speaker.say("why_asked", why=why),))]
+        if lines:
+            blocks.append(Block(speaker.say("why_rules"), lines))
+        block, question = self._question(fact, context.session)
+        answer = {"about": fact, "value": why, "sources": [speaker.source(rule.source) for rule in rules[:4]]}
+        return context.session, self._turn(context, "answer", [*blocks, block], question, answer=answer)
+
+    def _why_set(self, context: _Context, want: Want) -> tuple[Session, Turn]:
+        speaker, graph = self.speaker, self.mind.graph
+        found = self.mind.recommender.recommend(self.findings(context.session.sheet))
+        chosen = [line for line in speaker.ordered(found) if not want.about or self._is_about(line.item, want.about)]
+        lines = [
+            speaker.say(
+                "rests_line",
+                item=speaker.item(line.item),
+                reasons="; ".join(speaker.reasons(line, found, context.session)),
+            )
+            for line in chosen
+        ]
+        if not chosen and want.about:
+            lines = [speaker.say("why_not_there", item=want.about.replace("_", " "))]
+            lines += [
+                speaker.alternative(other)
+                for other in found.alternatives
+                if any(
+                    self._is_about(item.name, want.about)
+                    for use in graph.arrangements[other.arrangement].uses
+                    for item in graph.families[use.item]
+                )
+            ]
+        rules = sorted({rule for line in chosen for rule in line.because})
+        sources = sorted({speaker.source(graph.rules[name].source) for name in rules})
+        answer = {"about": want.about or "set", "value": lines, "sources": sources}
+        blocks = [Block(speaker.say("rests_on"), tuple(lines)), Block(lines=(speaker.say("caution"),))]
+        return context.session, self._turn(context, "answer", blocks, answer=answer)
+
+    def _is_about(self, item: str, about: str) -> bool:
+        return item in self.mind.graph.items and self.mind.graph.is_a(item, about)
+
+
+def _shortened(word: str) -> str:
+    return word if len(word) <= 60 else f"{word[:57]}..."

@@ -1,0 +1,354 @@
+"""Turns findings and sets into words. Every sentence comes from the phrasebook's wording; this only fills it in."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator
+from fractions import Fraction
+from typing import Any
+
+from advisor.conversation.mind import Mind
+from advisor.conversation.session import Session
+from advisor.conversation.turn import Block, value_json
+from advisor.facts import Between, FactSheet, OneOf, Possible
+from advisor.knowledge.lengths import feet_and_inches, written
+from advisor.knowledge.parts import Source
+from advisor.logic import YES
+from advisor.reasoning.choose import Assumption
+from advisor.reasoning.explain import WEIGHT, paths
+from advisor.reasoning.figures import figures_for, size_of
+from advisor.reasoning.recommend import Alternative, Line, RecommendedSet
+
+MOST_CAUTIONS = 6
+FEET_FACTS = ("leaf_width_in", "inactive_leaf_width_in", "leaf_height_in")
+ORDER = ("each", "active", "inactive", "opening")
+DESCRIBING = (
+    "leaves",
+    "leaf_width_in",
+    "leaf_height_in",
+    "door_material",
+    "fire_rating_minutes",
+    "room_use",
+    "occupancy",
+)
+
+
+class Speaker:
+    """Puts what the advisor knows into the phrasebook's words."""
+
+    def __init__(self, mind: Mind) -> None:
+        self.mind, self.graph, self.wording = mind, mind.graph, mind.book.wording
+
+    def say(self, key: str, **fields: object) -> str:
+        """The wording under a key with its fields filled in."""
+        return self.wording[key].format(**fields)
+
+    def fact(self, name: str) -> str:
+        """What a fact is called."""
+        return self.wording.get(f"fact_{name}", name)
+
+    def value(self, name: str, possible: Possible | None) -> str:
+        """A fact's remaining values in words."""
+        kind = self.graph.kinds[name]
+        if possible is None:
+            return self.say("value_all")
+        if isinstance(possible, Between):
+            return self._range(name, possible)
+        question = self.mind.book.questions.get(name)
+        labels = {choice.value: choice.label for choice in question.choices} if question else {}
+        shown = value_json(kind, possible)
+        if isinstance(shown, str) and shown in kind.groups:
+            return labels.get(shown, _spaced(shown))
+        words = [labels.get(choice, self._choice(name, choice)) for choice in kind.choices if choice in possible.values]
+        if len(words) == len(kind.choices) and len(words) > 2:
+            return self.say("value_all")
+        return self.wording["value_or"].join(words)
+
+    def _choice(self, name: str, choice: str) -> str:
+        kind = self.graph.kinds[name]
+        if kind.kind == "yes_no":
+            return self.say(f"value_{choice}")
+        return self.say("value_unit", value=choice, unit=kind.unit) if kind.kind == "steps" else _spaced(choice)
+
+    def _range(self, name: str, possible: Between) -> str:
+        low, high = (self.number(name, end) for end in (possible.at_least, possible.at_most))
+        if possible.exact is not None:
+            return low
+        if possible.at_least is None:
+            return self.say("value_at_most", high=high) if possible.at_most is not None else self.say("value_all")
+        if possible.at_most is None:
+            return self.say("value_at_least", low=low)
+        return self.say("value_between", low=low, high=high)
+
+    def number(self, name: str, value: Fraction | None) -> str:
+        """A number of a fact as the trade writes it."""
+        if value is None:
+            return ""
+        unit = self.graph.kinds[name].unit
+        if name in FEET_FACTS and value >= 12:
+            return feet_and_inches(value)
+        if unit == "in":
+            return written(value)
+        shown = int(value) if value.denominator == 1 else float(value)
+        return self.say("value_unit", value=shown, unit=unit)
+
+    def source(self, source: Source) -> str:
+        """Where a statement rests, in a few words; memory says so."""
+        if source.basis == "common_practice":
+            return self.say("common_practice")
+        if source.basis == "from_memory":
+            return self.say("memory_note")
+        work = self.graph.works[source.work].short
+        key = "source_cited" if source.edition else "source_short"
+        return self.say(key, work=work, edition=source.edition, section=source.section)
+
+    def opening(self, sheet: FactSheet) -> str:
+        """The opening as the customer described it, on one line."""
+        said = {
+            name: self.value(name, sheet.entries[name].possible)
+            for name in DESCRIBING
+            if name in sheet.entries and not sheet.entries[name].closed
+        }
+        if "leaf_width_in" in said and "leaf_height_in" in said:
+            said["leaf_width_in"] = self.say("size", width=said["leaf_width_in"], height=said.pop("leaf_height_in"))
+        return ", ".join(said.values())
+
+    def noted(self, session: Session, facts: Iterable[str]) -> str:
+        """What was taken from the customer's words, on one line."""
+        parts = []
+        for name in dict.fromkeys(facts):
+            entry = session.sheet.entries.get(name)
+            if entry is None or entry.closed:
+                continue
+            value = self.value(name, entry.possible)
+            if entry.hedged:
+                parts.append(self.say("heard_hedged", fact=self.fact(name), value=value))
+            else:
+                parts.append(self.say("value_unit", value=f"{self.fact(name)}", unit=value))
+        return self.say("heard", facts="; ".join(parts)) if parts else ""
+
+    def question(self, fact: str, possible: Possible | None) -> tuple[Block, dict[str, Any]]:
+        """A question as text and as data: only the answers still possible are offered."""
+        asked = self.mind.book.questions[fact]
+        left = possible.values if isinstance(possible, OneOf) else None
+        kind = self.graph.kinds[fact]
+        choices = [choice for choice in asked.choices if left is None or left.intersection(kind.finest(choice.value))]
+        labels = [choice.label for choice in choices]
+        numbered = [self.say("question_number", number=at, label=label) for at, label in enumerate(labels, 1)]
+        if numbered and kind.kind != "yes_no":
+            numbered.append(self.say("question_unsure", number=len(labels) + 1, label=asked.unsure))
+        lines = [asked.text, *(numbered if kind.kind != "yes_no" else ())]
+        data = {"fact": fact, "text": asked.text, "choices": [*labels, asked.unsure], "why": asked.why}
+        return Block(lines=tuple(lines)), data
+
+    def condition(self, cases: tuple[Assumption, ...]) -> str:
+        """The cases in which something belongs to the set, in words."""
+        said = []
+        for case in cases:
+            parts = [
+                self.say("only_if_case", fact=self.fact(fact), value=self.value(fact, self._possible(fact, bits)))
+                for fact, bits in case
+            ]
+            said.append(self.wording["condition_and"].join(parts))
+        return self.wording["condition_or"].join(said)
+
+    def _possible(self, fact: str, bits: int) -> Possible:
+        return self.graph.cells[fact].possible(bits)
+
+    def only_if(self, line: Line) -> str | None:
+        """When a line is needed, or None where it always is."""
+        if line.cases:
+            return self.condition(line.cases)
+        if line.waits_for:
+            return self.say("only_if_waits", facts=self.facts(line.waits_for))
+        return None
+
+    def facts(self, names: Iterable[str]) -> str:
+        """Facts by what they are called."""
+        return ", ".join(self.fact(name) for name in sorted(names))
+
+    def set_blocks(self, found: RecommendedSet, session: Session, complete: bool) -> Iterator[Block]:
+        """The set and everything it rests on, part by part."""
+        title = self.say("set_title", opening=self.opening(session.sheet))
+        latching = [
+            self.say(
+                "arrangement", title=self.graph.arrangements[name].title, because=self.graph.arrangements[name].because
+            )
+            for name in found.arrangements
+        ] or [self.say("no_arrangement")]
+        yield Block(title, tuple(latching if complete else [self.say("set_incomplete"), *latching]))
+        headings = tuple(self.say(f"column_{name}") for name in ("leaf", "quantity", "item", "type", "size"))
+        yield Block(headings=headings, rows=tuple(self._row(line, found, session) for line in self.ordered(found)))
+        yield from self._lines("unmet", (self.graph.requirements[name].meaning for name in found.unmet))
+        yield from self._lines("only_if", self._conditional(found))
+        yield from self._lines("rests_on", self._rests_on(found, session))
+        yield from self._lines("assumed", self._assumed(found, session))
+        yield from self._lines("may_require", self.may_require(found))
+        yield from self._lines("figures", self._figures(found, session))
+        yield from self._lines("alternatives", (self.alternative(other) for other in found.alternatives))
+        cautions = self.cautions(found, session)
+        more = len(cautions) - MOST_CAUTIONS
+        shown = cautions[:MOST_CAUTIONS] + ([self.say("more_cautions", count=more)] if more > 0 else [])
+        yield from self._lines("cautions", shown)
+        yield Block(lines=(self.say("caution"),))
+
+    def _conditional(self, found: RecommendedSet) -> Iterator[str]:
+        """The lines that are needed only in some cases, case by case."""
+        by_condition: dict[str, list[str]] = {}
+        for line in self.ordered(found):
+            condition = self.only_if(line)
+            if condition:
+                counted = self.say("only_if_item", quantity=line.quantity, item=self.short(line.item))
+                by_condition.setdefault(condition, []).append(counted)
+        for condition, items in by_condition.items():
+            yield self.say("only_if_line", condition=condition, items=", ".join(items))
+
+    def _lines(self, key: str, lines: Iterable[str]) -> Iterator[Block]:
+        found = tuple(lines)
+        if found:
+            yield Block(self.say(key), found)
+
+    def ordered(self, found: RecommendedSet) -> list[Line]:
+        """The lines leaf by leaf, in the order they were chosen."""
+        return sorted(found.lines, key=lambda line: ORDER.index(line.leaf))
+
+    def item(self, name: str) -> str:
+        """What an item is called."""
+        return self.graph.items[name].title
+
+    def short(self, name: str) -> str:
+        """What an item is called, up to the first comma or bracket."""
+        return re.split(r"[,(]", self.item(name), maxsplit=1)[0].strip()
+
+    def leaf(self, line: Line, found: RecommendedSet) -> str:
+        """Which leaf a line is for."""
+        single = all(other.leaf in ("active", "opening") for other in found.lines)
+        return self.say("leaf_single" if single and line.leaf == "active" else f"leaf_{line.leaf}")
+
+    def _row(self, line: Line, found: RecommendedSet, session: Session) -> tuple[str, ...]:
+        size = self.size(line, found, session)
+        return (self.leaf(line, found), str(line.quantity), self.item(line.item), self.type(line, found), size)
+
+    def size(self, line: Line, found: RecommendedSet, session: Session) -> str:
+        """A line's size where the facts give it."""
+        return size_of(self.mind.judge, line.item, found.findings, session.sheet, line.leaf)
+
+    def type(self, line: Line, found: RecommendedSet) -> str:
+        """A line's type; on a fire door with the word that it must be listed."""
+        item = self.graph.items[line.item]
+        listed = found.findings.required[self.graph.requirement_index["listed_hardware"]] == YES
+        if not listed:
+            return item.type
+        return self.say("listed_part", type=item.type) if item.type else self.say("listed_only")
+
+    def _rests_on(self, found: RecommendedSet, session: Session) -> Iterator[str]:
+        for line in self.ordered(found):
+            reasons = self.reasons(line, found, session)
+            yield self.say("rests_line", item=self.short(line.item), reasons="; ".join(reasons))
+
+    def reasons(self, line: Line, found: RecommendedSet, session: Session) -> list[str]:
+        """Why a line stands in the set: from the customer's words through the cited rule to the item."""
+        reasons = []
+        for path in paths(self.mind.judge, line, found.findings):
+            rule = self.graph.rules[path.rule]
+            fields = {
+                "rule": rule.sentence,
+                "source": self.source(rule.source),
+                "requirement": _lowered(self.graph.requirements[path.requirement].meaning),
+            }
+            if path.certain:
+                reasons.append(self.say("reason", facts=self.grounds(path.facts, found, session), **fields))
+            else:
+                reasons.append(self.say("reason_open", **fields))
+        if line.brought_by:
+            reasons.append(self.say("reason_brought", item=self.short(line.brought_by)))
+        if not reasons:
+            titles = ", ".join(self.graph.arrangements[name].title for name in found.arrangements)
+            reasons.append(self.say("reason_arrangement", title=titles))
+        return reasons
+
+    def grounds(self, facts: Iterable[str], found: RecommendedSet, session: Session) -> str:
+        """Facts as the customer said them; implied and assumed ones by their value."""
+        said = []
+        for name in facts:
+            entry = session.sheet.entries.get(name)
+            if entry and entry.possible is not None:
+                said.append(self.say("fact_said", words=entry.text))
+                continue
+            at = self.graph.fact_index[name]
+            value = f"{self.fact(name)} {self.value(name, self._possible(name, found.findings.state[at]))}"
+            implied = any(assumed.fact == name and assumed.rule for assumed in found.assumed)
+            said.append(self.say("fact_implied" if implied else "fact_presumed", value=value))
+        return " + ".join(said)
+
+    def _assumed(self, found: RecommendedSet, session: Session) -> Iterator[str]:
+        for name, entry in session.sheet.entries.items():
+            if entry.hedged:
+                value = self.value(name, entry.possible)
+                yield self.say("assumed_hedged", fact=self.fact(name), value=value)
+        yield from self.assumptions(found)
+
+    def assumptions(self, found: RecommendedSet) -> Iterator[str]:
+        """What nobody said: implied by a rule, or presumed."""
+        for assumed in found.assumed:
+            fields = {"fact": self.fact(assumed.fact), "value": self.value(assumed.fact, assumed.possible)}
+            if assumed.rule:
+                rule = self.graph.rules[assumed.rule]
+                source = self.source(rule.source)
+                yield self.say("assumed_implied", rule=_lowered(rule.sentence), source=source, **fields)
+            else:
+                yield self.say("assumed_presumed", **fields)
+
+    def may_require(self, found: RecommendedSet) -> Iterator[str]:
+        """What has to be looked into because it is open and no hardware would meet it."""
+        for name, facts in found.may_require:
+            meaning = self.graph.requirements[name].meaning
+            yield self.say("may_require_line", meaning=meaning, facts=self.facts(facts))
+
+    def _figures(self, found: RecommendedSet, session: Session) -> Iterator[str]:
+        told = set()
+        for line in self.ordered(found):
+            for figure in figures_for(self.mind.judge, line.item, found.findings, session.sheet, line.leaf):
+                text = self.say("figure_line", item=self.short(line.item), label=figure.label, text=figure.text)
+                if figure.text and text not in told:
+                    told.add(text)
+                    yield text
+
+    def alternative(self, other: Alternative) -> str:
+        """Why another arrangement was not chosen."""
+        title = self.graph.arrangements[other.arrangement].title
+        if other.why == "less_preferred" or other.about is None:
+            return self.say("alternative_less", arrangement=title)
+        rules = "; ".join(
+            f"{self.graph.rules[name].sentence}, {self.source(self.graph.rules[name].source)}"
+            for name in other.rules[:2]
+        )
+        if other.waits_for:
+            return self.say("alternative_open", arrangement=title, facts=self.facts(other.waits_for), rules=rules)
+        key = "alternative_barred" if other.why == "barred" else "alternative_short"
+        meaning = _lowered(self.graph.requirements[other.about].meaning).rstrip(".")
+        return self.say(key, arrangement=title, meaning=meaning, rules=rules)
+
+    def cautions(self, found: RecommendedSet, session: Session) -> list[str]:
+        """The cautions of the rules that apply, the weightiest first, each with its source."""
+        rules = sorted(
+            (self.graph.rules[name] for name in found.cautions),
+            key=lambda rule: (WEIGHT[rule.strength], -self._closeness(rule.name, found, session), rule.name),
+        )
+        return [f"{target} [{self.source(rule.source)}]" for rule in rules for target in rule.targets]
+
+    def _closeness(self, name: str, found: RecommendedSet, session: Session) -> int:
+        """How many of the things the customer said a caution speaks of: the more, the closer to the matter."""
+        clause = self.mind.judge.rule_clause(name)
+        return len(self.mind.judge.holding(clause.condition, found.findings) & session.sheet.entries.keys())
+
+
+def _spaced(name: str) -> str:
+    return name.replace("_", " ")
+
+
+def _lowered(sentence: str) -> str:
+    """A sentence to go on within another: its first letter small unless the word is all capitals, no full stop."""
+    first = sentence.split(" ", 1)[0]
+    start = sentence if first.isupper() and len(first) > 1 else sentence[:1].lower() + sentence[1:]
+    return start.rstrip(".")
