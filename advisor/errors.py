@@ -22,7 +22,7 @@ class AdvisorError(Exception):
 
 
 class DataError(AdvisorError):
-    """A data file that can't be used, said as ``file:line: what is wrong. What is allowed.``"""
+    """A data file that can't be used, said as file and line, what is wrong, what is allowed."""
 
     def __init__(self, place: object, problem: str, allowed: Iterable[str] = (), got: str | None = None) -> None:
         allowed = sorted(allowed)

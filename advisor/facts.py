@@ -97,7 +97,7 @@ class Heard:
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """What a sheet holds of one fact: what is possible, on whose words, and whether "don't know" was said, or a hedge."""
+    """What a sheet holds of one fact: what is possible, on whose words; whether "don't know" or a hedge was said."""
 
     possible: Possible | None = None
     text: str = ""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import socket
-from collections.abc import Iterator
 
 import pytest
 
@@ -15,7 +14,7 @@ from advisor.yaml_files import data_folder
 
 
 @pytest.fixture(autouse=True)
-def only_loopback(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+def only_loopback(monkeypatch: pytest.MonkeyPatch) -> None:
     connect = socket.socket.connect
 
     def guarded(self: socket.socket, address: object) -> None:
@@ -24,7 +23,6 @@ def only_loopback(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
         connect(self, address)  # type: ignore[arg-type]
 
     monkeypatch.setattr(socket.socket, "connect", guarded)
-    yield
 
 
 @pytest.fixture(scope="session")

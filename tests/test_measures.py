@@ -8,6 +8,7 @@ from dataclasses import replace
 from fractions import Fraction
 from itertools import product
 from pathlib import Path
+from string import Formatter
 
 import pytest
 from hypothesis import given
@@ -17,7 +18,6 @@ from advisor.errors import KnowledgeError
 from advisor.facts import Between, Entry, FactSheet, OneOf, Possible
 from advisor.knowledge import lengths, measures
 from advisor.knowledge.conditions import facts_read, number
-from advisor.knowledge.graph import KnowledgeGraph
 from advisor.knowledge.lengths import decimal, feet_and_inches, millimetres, written
 from advisor.knowledge.load import load_knowledge
 from advisor.knowledge.measures import MEASURES, Known
@@ -30,6 +30,7 @@ from advisor.yaml_files import data_folder
 GRAPH = load_knowledge(data_folder("knowledge_graph"))
 FIGURES = sorted(GRAPH.figures)
 MEASURED = [name for name in FIGURES if GRAPH.figures[name].measure]
+ONE_OF_EACH = sorted({GRAPH.figures[name].measure: name for name in MEASURED}.values())
 TABLES = sorted(GRAPH.tables)
 SIXTEENTHS = st.integers(min_value=0, max_value=4000).map(lambda count: Fraction(count, 16))
 
@@ -55,9 +56,7 @@ def said(**facts: str | tuple[str, str]) -> FactSheet:
 
 def lines(judge: Judge, item: str, sheet: FactSheet, leaf: str = "active") -> dict[str, tuple[str | None, list[str]]]:
     findings = judge.infer(judge.said(sheet))
-    return {
-        line.name: (line.text, sorted(line.waits_for)) for line in figures_for(judge, item, findings, sheet, leaf)
-    }
+    return {line.name: (line.text, sorted(line.waits_for)) for line in figures_for(judge, item, findings, sheet, leaf)}
 
 
 def size(judge: Judge, item: str, sheet: FactSheet, leaf: str = "active") -> str:
@@ -121,7 +120,7 @@ def inside(possible: Possible) -> st.SearchStrategy[Fraction | str]:
     return st.fractions(possible.at_least, possible.at_most, max_denominator=64)
 
 
-@pytest.mark.parametrize("name", MEASURED)
+@pytest.mark.parametrize("name", ONE_OF_EACH)
 @given(data=st.data())
 def test_a_measure_never_leaves_the_range_it_gives(name: str, data: st.DataObject) -> None:
     figure = GRAPH.figures[name]
@@ -169,14 +168,20 @@ def test_a_range_over_a_jump_takes_in_both_sides() -> None:
     values: dict[str, Possible] = {"thickness_in": Between(Fraction(9, 4), Fraction(5, 2))}
     worked = MEASURES["hinge_clears"].compute(values, figure.amounts)
     assert worked is not None
-    at_the_edge, just_above = Fraction(9, 2) - 4, Fraction(9, 2) - 2 * (Fraction(9, 4) + Fraction(1, 1024)) + Fraction(3, 4)
+    at_the_edge, just_above = (
+        Fraction(9, 2) - 4,
+        Fraction(9, 2) - 2 * (Fraction(9, 4) + Fraction(1, 1024)) + Fraction(3, 4),
+    )
     assert worked[0].at_least == min(at_the_edge, Fraction(1, 4))
     assert worked[0].at_most == just_above
 
 
 def test_equal_leaves_need_no_width_for_the_bolt_strikes(judge: Judge) -> None:
     found = lines(judge, "flush_bolt_manual_metal", said(leaves="pair", meeting_edge_gap_in="3/16"), "inactive")
-    assert found["bolt_strike_center"] == ('centers 27/32" from the center of the opening, toward the inactive leaf', [])
+    assert found["bolt_strike_center"] == (
+        'centers 27/32" from the center of the opening, toward the inactive leaf',
+        [],
+    )
     assert "bolt_meeting_line" not in found
 
 
@@ -209,7 +214,9 @@ def test_the_bar_is_always_the_overlap_longer_than_the_active_leaf(judge: Judge)
 
 
 def test_the_inactive_leaf_of_an_unequal_pair_has_its_own_width(judge: Judge) -> None:
-    sheet = said(leaves="unequal_pair", leaf_width_in="36", inactive_leaf_width_in="18", accessible_route="yes", exterior="no")
+    sheet = said(
+        leaves="unequal_pair", leaf_width_in="36", inactive_leaf_width_in="18", accessible_route="yes", exterior="no"
+    )
     assert size(judge, "kick_plate", sheet, "active") == '35" wide x 16" high'
     assert size(judge, "kick_plate", sheet, "inactive") == '17" wide x 16" high'
     assert size(judge, "kick_plate", sheet, "each") == '35" wide x 16" high / 17" wide x 16" high'
@@ -276,7 +283,9 @@ def test_figures_come_in_millimetres_too(judge: Judge) -> None:
     assert size_of(judge, "exit_device_rim", findings, sheet, "active") == "for a leaf 3'-0\" x 7'-0\""
     metric = size_of(judge, "exit_device_rim", findings, sheet, "active", "millimetres")
     assert metric == "for a leaf ≈ 914 mm x ≈ 2134 mm"
-    sold = {line.name: line.text for line in figures_for(judge, "hinge_bearing", findings, sheet, "active", "millimetres")}
+    sold = {
+        line.name: line.text for line in figures_for(judge, "hinge_bearing", findings, sheet, "active", "millimetres")
+    }
     assert sold["hinge_metal"] == "≈ 3.4 mm"
 
 
@@ -301,9 +310,8 @@ def parts_of(figure: Figure) -> int:
         assert len(counts) == 1
         return counts.pop()
     measure = MEASURES[figure.measure]
-    choices = [
-        GRAPH.kinds[fact].choices if GRAPH.kinds[fact].kind != "quantity" else (Fraction(72),) for fact in measure.reads
-    ]
+    kinds = [GRAPH.kinds[fact] for fact in measure.reads]
+    choices = [kind.choices if kind.kind != "quantity" else (kind.low or Fraction(0), Fraction(72)) for kind in kinds]
     for case in product(*choices):
         result = measure.formula(Known(dict(zip(measure.reads, case, strict=True)), figure.amounts))
         if result is not None:
@@ -314,9 +322,9 @@ def parts_of(figure: Figure) -> int:
 @pytest.mark.parametrize("name", FIGURES)
 def test_every_figure_shows_only_parts_it_has(name: str) -> None:
     figure = GRAPH.figures[name]
-    assert figure.show.format(*range(parts_of(replace(figure, show="")))) if "{0:" not in figure.show else True
-    with pytest.raises(IndexError):
-        "{9}".format(*range(parts_of(figure)))
+    shown = [int(part) for _, part, _, _ in Formatter().parse(figure.show) if part]
+    assert shown
+    assert max(shown) < parts_of(figure)
 
 
 @pytest.mark.parametrize("name", MEASURED)
@@ -383,15 +391,10 @@ made_up:
 )
 def test_a_wrong_figure_is_refused_with_its_place(lines_added: str, complaint: str, tmp_path: Path) -> None:
     folder = tmp_path / "knowledge_graph"
-    for path in sorted(data_folder("knowledge_graph").rglob("*.yaml")):
-        copy = folder / path.relative_to(data_folder("knowledge_graph"))
-        copy.parent.mkdir(parents=True, exist_ok=True)
-        copy.symlink_to(path)
+    (folder / "tables").mkdir(parents=True)
+    for name in ("facts", "requirements", "sources", "tables/closer_size"):
+        (folder / f"{name}.yaml").symlink_to(data_folder("knowledge_graph") / f"{name}.yaml")
     (folder / "tables" / "more_figures.yaml").write_text(f"{FIGURE.rstrip()}\n  {lines_added}\n")
     with pytest.raises(KnowledgeError, match=r"knowledge_graph/tables/more_figures\.yaml:\d+: ") as refused:
         load_knowledge(folder)
     assert complaint in str(refused.value)
-
-
-def test_the_graph_of_the_session_is_the_one_tested(graph: KnowledgeGraph) -> None:
-    assert graph.fingerprint == GRAPH.fingerprint

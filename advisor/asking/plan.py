@@ -1,8 +1,8 @@
 """The next question: one whose answer can change the set, best first; none where no answer can.
 
-A question needs a *witness*: two complete openings, alike in everything but the answer, that get different hardware. It is
-looked for where a difference must show if there is one: for each condition that waits for the fact, the other facts are
-narrowed until that condition hangs on this fact alone, the rest is filled in, and the sets on either side are compared.
+A question needs a *witness*: two complete openings, alike in everything but the answer, that get different hardware.
+It is looked for where a difference must show if there is one: for each condition that waits for the fact, the other
+facts are narrowed until that condition hangs on this fact alone, the rest is filled in, and the sets on either side are compared.
 So a fact that matters only together with others is found as well, and a question that can't matter is never asked.
 """
 
@@ -173,7 +173,7 @@ class Planner:
         return whole
 
     def _hinged(self, entry: _Waiting, fact: str, findings: Findings) -> State | None:
-        """What was said, with other facts narrowed so that the condition hangs on this fact; None where that can't be."""
+        """What was said, with other facts narrowed so that the condition hangs on this one; None where it can't."""
         said = list(findings.said)
         if not self._sensitize(entry.condition, fact, said, findings):
             return None

@@ -1,4 +1,4 @@
-"""A session's log: rasa events as JSON lines, flushed as each turn ends, so that a killed process loses one line at most."""
+"""A session's log: rasa events as JSON lines, written as each turn ends; a killed process loses one line at most."""
 
 from __future__ import annotations
 

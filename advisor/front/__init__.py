@@ -1,0 +1,1 @@
+"""The doors: thin, and the only place that knows terminals and clocks."""

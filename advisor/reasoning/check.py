@@ -137,7 +137,7 @@ def loose_ends(graph: KnowledgeGraph) -> Iterator[str]:
 
 
 def table_gaps(judge: Judge) -> Iterator[str]:
-    """Values of a table's facts for which no row, or more than one, holds. Tables of one fact are checked value by value."""
+    """Values of a table's fact for which no row, or more than one, holds; tables of several facts are left out."""
     for table in judge.graph.tables.values():
         facts = {fact for row in table.rows for fact in facts_read(row.when)}
         if len(facts) != 1:

@@ -1,4 +1,4 @@
-"""Why a line stands in the set: paths in the knowledge graph, from facts through a rule and a requirement to the item."""
+"""Why a line stands in the set: paths in the knowledge graph, from facts through rule and requirement to item."""
 
 from __future__ import annotations
 
@@ -14,8 +14,9 @@ WEIGHT = {"code": 0, "listing": 1, "good_practice": 2}
 
 @dataclass(frozen=True, slots=True)
 class Path:
-    """One path: the facts that make the rule hold, the rule, the requirement, the item. ``certain`` is False while
-    the rule still waits for facts.
+    """One path: the facts that make the rule hold, the rule, the requirement, the item.
+
+    ``certain`` is False while the rule still waits for facts.
     """
 
     facts: tuple[str, ...]
