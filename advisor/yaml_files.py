@@ -7,19 +7,30 @@ Every scalar stays the text that was written: the kind of the fact it belongs to
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import yaml
 
 from advisor.errors import DataError
 
-_Loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 
 
-@dataclass(frozen=True, slots=True)
-class Place:
+class _Loader(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[misc]
+    """Reads structure only. Guessing what a scalar means is left out: all stay text, and it is the slowest part."""
+
+    def resolve(self, kind: type[yaml.Node], value: object, implicit: object) -> str:
+        return "tag:yaml.org,2002:str"
+
+    def descend_resolver(self, parent: object, index: object) -> None:
+        pass
+
+    def ascend_resolver(self) -> None:
+        pass
+
+
+
+class Place(NamedTuple):
     """A line of a file, said as ``file:line``."""
 
     file: str
@@ -73,9 +84,9 @@ def read(path: Path, shown: str | None = None, error: type[DataError] = DataErro
 
 
 def _convert(node: yaml.Node, name: str, error: type[DataError]) -> Any:
-    place = Place(name, node.start_mark.line + 1)
     if isinstance(node, yaml.ScalarNode):
         return node.value
+    place = Place(name, node.start_mark.line + 1)
     if isinstance(node, yaml.SequenceNode):
         sequence = Sequence(_convert(entry, name, error) for entry in node.value)
         sequence.place = place

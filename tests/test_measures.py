@@ -168,12 +168,9 @@ def test_a_range_over_a_jump_takes_in_both_sides() -> None:
     values: dict[str, Possible] = {"thickness_in": Between(Fraction(9, 4), Fraction(5, 2))}
     worked = MEASURES["hinge_clears"].compute(values, figure.amounts)
     assert worked is not None
-    at_the_edge, just_above = (
-        Fraction(9, 2) - 4,
-        Fraction(9, 2) - 2 * (Fraction(9, 4) + Fraction(1, 1024)) + Fraction(3, 4),
-    )
-    assert worked[0].at_least == min(at_the_edge, Fraction(1, 4))
-    assert worked[0].at_most == just_above
+    just_above = Fraction(9, 4) + Fraction(1, 1024)
+    assert worked[0].at_least == Fraction(1, 4)
+    assert worked[0].at_most == Fraction(9, 2) - 2 * (just_above - Fraction(3, 8))
 
 
 def test_equal_leaves_need_no_width_for_the_bolt_strikes(judge: Judge) -> None:

@@ -63,6 +63,8 @@ def load_knowledge(folder: Path) -> KnowledgeGraph:
     requirements = {name: _requirement(name, entry) for name, entry in _entries(one("requirements.yaml"))}
     works = {name: _work(name, entry) for name, entry in _entries(one("sources.yaml"))}
     reader = _PartReader(kinds, requirements, works)
+    tables = many("tables")
+    sized = [name for name, data in tables if "rows" in data]
     return KnowledgeGraph(
         Parts(
             kinds=kinds,
@@ -71,10 +73,10 @@ def load_knowledge(folder: Path) -> KnowledgeGraph:
             rules=_named(reader.rule(name, data) for name, data in many("rules")),
             items=_named(reader.item(name, entry) for _, data in many("items") for name, entry in _entries(data)),
             arrangements=_named(reader.arrangement(name, data) for name, data in many("arrangements")),
-            tables=_named(reader.table(name, data) for name, data in many("tables") if "rows" in data),
+            tables=_named(reader.table(name, data) for name, data in tables if "rows" in data),
             figures=_named(
-                reader.figure(name, entry, [table for table, data in many("tables") if "rows" in data])
-                for _, data in many("tables")
+                reader.figure(name, entry, sized)
+                for _, data in tables
                 if "rows" not in data
                 for name, entry in _entries(data)
             ),

@@ -144,6 +144,8 @@ def meaning(match: Match, words: Sequence[str], whole: bool, asked: str | None) 
         asked: the fact just asked about.
     """
     terms = [term for term in match.terms if whole or not term.whole]
+    if any(term.marks != "known" and not term.beside for term in terms):
+        terms = [term for term in terms if term.marks != "known" or term.reads_as]
     if asked and len(terms) > 1:
         answering = [term for term in terms if asked in term.says or term.names == asked]
         if answering:

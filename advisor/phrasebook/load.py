@@ -318,6 +318,8 @@ def _check_shared(terms: Mapping[str, Term]) -> None:
     """A phrase with several meanings must be decidable by what stands beside it, or be worth asking about."""
     first: dict[tuple[str, str], Term] = {}
     for term in terms.values():
+        if term.marks == "known" and not term.reads_as:
+            continue
         for case, phrases in (("any", term.phrases), ("capitals", term.written)):
             for phrase in phrases:
                 key = (case, " ".join(phrase.lower().replace("-", " ").split()))

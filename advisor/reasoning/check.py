@@ -10,6 +10,7 @@ from advisor.knowledge.conditions import All, AnyOf, Compare, Condition, Needs, 
 from advisor.knowledge.graph import KnowledgeGraph
 from advisor.knowledge.parts import Case, Rule
 from advisor.logic import NO, UNKNOWN, YES
+from advisor.reasoning.conflicts import find_conflicts
 from advisor.reasoning.infer import Findings, Judge
 
 FLIPPED = {"at_least": "more_than", "more_than": "at_least", "at_most": "less_than", "less_than": "at_most"}
@@ -21,6 +22,7 @@ def check(judge: Judge) -> Iterator[str]:
     for _, rule in sorted(graph.rules.items()):
         yield from wrong_cases(judge, rule)
         yield from blunt_parts(judge, rule)
+    yield from map(str, find_conflicts(judge))
     yield from loose_ends(graph)
     yield from table_gaps(judge)
 
