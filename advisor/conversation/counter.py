@@ -11,6 +11,9 @@ from rasa_sdk.executor import ActionExecutor
 from advisor.conversation.actions import ActionHear, ActionReply
 from advisor.conversation.mind import Mind
 
+# rasa-sdk wants a domain with each call; ours declares nothing beyond the actions' names
+DOMAIN = {"actions": ["action_reply", "action_hear"]}
+
 
 def executor_of(mind: Mind) -> ActionExecutor:
     """A rasa-sdk executor with the advisor's actions."""
@@ -65,7 +68,7 @@ class Counter:
             "active_loop": {},
             "latest_action_name": None,
         }
-        result = self._loop.run_until_complete(self._executor.run({"next_action": action, "tracker": tracker}))
+        result = self._loop.run_until_complete(self._executor.run({"next_action": action, "tracker": tracker, "domain": DOMAIN}))
         assert result is not None
         return {"events": result.events, "responses": result.responses}
 

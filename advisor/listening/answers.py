@@ -46,6 +46,11 @@ def answer(
             place = _ORDINALS[mark]
             if place < len(question.choices):
                 return [_chosen(part, kind, question.choices[place].value)]
+        if mark in ("yes_unsure", "doubt"):
+            said = "yes" if mark == "yes_unsure" else "no"
+            possible = question.answers.get(said, OneOf(frozenset({said})) if kind.kind == "yes_no" else None)
+            if possible is not None and not _says_more(sentence, part):
+                return [(part, possible, "unsure")]
         if mark in ("yes", "no"):
             possible = question.answers.get(mark)
             if possible is None and kind.kind == "yes_no":

@@ -288,7 +288,10 @@ class _Reading:
             if part.start in self.covered or measure.kind != "number" or self.asked is not None:
                 continue
             options = measure.options
-            if options and all(option in _RATINGS for option in options) and not measure.in_words:
+            rating = possible_of(measure, self.kinds["fire_rating_minutes"], "exact", None, self.book.measures.lengths)
+            if options and all(option in _RATINGS for option in options) and part.hedged and rating is not None:
+                self._add(part, "fire_rating_minutes", rating)
+            elif options and all(option in _RATINGS for option in options) and not measure.in_words:
                 self.covered.update(range(part.start, part.end))
                 self.ambiguous.append(
                     (
@@ -320,6 +323,8 @@ class _Reading:
             ]  # fmt: skip
         self.found.sort(key=lambda f: (f.start, f.end, f.fact))
         self._alternatives()
+        self._unknowns()
+        self._two_widths()
         kept: list[Found] = []
         for f in self.found:
             others = [g for g in self.found if g is not f and g.fact == f.fact and g.part.opening == f.part.opening]
@@ -337,10 +342,29 @@ class _Reading:
     def _outdone(self, f: Found, g: Found) -> bool:
         """Whether g says the same more exactly, or again."""
         if f.possible is None or g.possible is None:
-            return f.possible is None and g.possible is not None and f.start < g.start and g.how != "unsure" and False
+            return f.possible is None and (g.possible is not None or f.start > g.start)
         if f.possible == g.possible:
             return f.start > g.start
-        return within(g.possible, f.possible) and (f.how != "unsure" or g.how == "unsure" or True)
+        return within(g.possible, f.possible)
+
+    def _unknowns(self) -> None:
+        """A value followed by "not sure about the rating" is unsure."""
+        for f in self.found:
+            doubted = any(g.fact == f.fact and g.possible is None and g.start >= f.end for g in self.found)
+            if doubted and f.possible is not None:
+                f.how = "unsure"
+
+    def _two_widths(self) -> None:
+        """Two leaves of different width are an unequal pair."""
+        widths = {f.fact: f for f in self.found if f.fact in ("leaf_width_in", "inactive_leaf_width_in")}
+        if len(widths) < 2 or any(f.fact == "leaves" and not f.weak for f in self.found):
+            return
+        active, inactive = widths["leaf_width_in"], widths["inactive_leaf_width_in"]
+        if active.possible != inactive.possible:
+            start, end = min(active.start, inactive.start), max(active.end, inactive.end)
+            self.found = [f for f in self.found if f.fact != "leaves"]
+            unequal = OneOf(frozenset({"unequal_pair"}))
+            self.found.append(Found("leaves", unequal, start, end, "implied", inactive.part, weak=True))
 
     def _alternatives(self) -> None:
         """ "45 or 60 minutes", "wood or hollow metal": one fact of which several values are left."""

@@ -43,7 +43,11 @@ def leaf_sizes(parts: Sequence[Part], words: Sequence[str]) -> Iterator[Leaf | U
     """The leaf sizes the parts of one opening give."""
     sized = [(part, part.measure) for part in parts if part.measure is not None and part.measure.kind == "size"]
     leaves = _leaves(parts)
-    if len(sized) >= 2 and _are_unequal(sized[0][0], sized[1][0], words, leaves):
+    other = _other_width(parts, sized, words, leaves)
+    if other is not None:
+        yield from _unequal(other, sized[0])
+        sized = sized[1:]
+    elif len(sized) >= 2 and _are_unequal(sized[0][0], sized[1][0], words, leaves):
         yield from _unequal(sized[0], sized[1])
         sized = sized[2:]
     for part, measure in sized:
@@ -64,6 +68,23 @@ def leaf_sizes(parts: Sequence[Part], words: Sequence[str]) -> Iterator[Leaf | U
             yield Unclear(part, ("reading_wide_pair", "reading_wide_single"))
         else:
             yield Unclear(part, ("reading_width_of_leaf", "reading_width_of_opening"))
+
+
+def _other_width(
+    parts: Sequence[Part], sized: Sequence[tuple[Part, Measure | None]], words: Sequence[str], leaves: frozenset[str]
+) -> tuple[Part, Measure] | None:
+    """The other leaf's width before the size of an unequal pair: "3-0 and 1-6 x 7-0"."""
+    if len(sized) != 1 or not leaves & {"unequal_pair", "pair"}:
+        return None
+    size_part, size = sized[0]
+    for part in parts:
+        measure = part.measure
+        joint = set(words[part.end : size_part.start])
+        if measure is None or measure.kind != "length" or measure.value is None or part.end > size_part.start:
+            continue
+        if size is not None and joint & {"and", "+", "&"} and joint <= _PLUS:
+            return part, Measure("size", measure.start, measure.end, size=(measure.value, size.size[1]))
+    return None
 
 
 def _exactly(value: Fraction) -> Between:

@@ -18,6 +18,7 @@ MARKS = frozenset(
         "negation",
         "negation_after",
         "doubt",
+        "yes_unsure",
         "hedge",
         "correction",
         "takes_back",
