@@ -15,7 +15,6 @@ import yaml
 from advisor.errors import DataError
 
 
-
 class _Loader(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[misc]
     """Reads structure only. Guessing what a scalar means is left out: all stay text, and it is the slowest part."""
 
@@ -27,7 +26,6 @@ class _Loader(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[mi
 
     def ascend_resolver(self) -> None:
         pass
-
 
 
 class Place(NamedTuple):

@@ -68,7 +68,9 @@ class Counter:
             "active_loop": {},
             "latest_action_name": None,
         }
-        result = self._loop.run_until_complete(self._executor.run({"next_action": action, "tracker": tracker, "domain": DOMAIN}))
+        result = self._loop.run_until_complete(
+            self._executor.run({"next_action": action, "tracker": tracker, "domain": DOMAIN})
+        )
         assert result is not None
         return {"events": result.events, "responses": result.responses}
 

@@ -55,6 +55,10 @@ class Mind:
         """Builds recommended sets."""
         return Recommender(self.chooser)
 
+    def warm_up(self) -> None:
+        """Build everything a turn needs, so that the first turn is as fast as the others."""
+        _ = (self.listener, self.planner, self.recommender)
+
 
 def build(knowledge: Path | None = None, dialogues: Path | None = None) -> Mind:
     """The mind of a knowledge folder and a dialogues folder, by default the built-in ones.

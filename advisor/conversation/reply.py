@@ -297,9 +297,10 @@ class Replier:
 
     def _why(self, context: _Context, want: Want) -> tuple[Session, Turn]:
         session = context.session
-        if session.asked and not (want.about and session.advised):
+        about_hardware = want.about in self.mind.graph.families
+        if session.asked and not about_hardware:
             return self._why_asked(context, session.asked)
-        if session.advised:
+        if session.sheet.entries and (session.advised or about_hardware):
             return self._why_set(context, want)
         return self._say(context, "answer", "why_nothing")
 

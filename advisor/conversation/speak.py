@@ -17,7 +17,7 @@ from advisor.logic import YES
 from advisor.reasoning.choose import Assumption
 from advisor.reasoning.explain import WEIGHT, paths
 from advisor.reasoning.figures import figures_for, size_of
-from advisor.reasoning.recommend import Alternative, Line, RecommendedSet
+from advisor.reasoning.recommend import Alternative, Line, RecommendedSet, joined
 
 MOST_CAUTIONS = 6
 FEET_FACTS = ("leaf_width_in", "inactive_leaf_width_in", "leaf_height_in")
@@ -170,12 +170,7 @@ class Speaker:
     def set_blocks(self, found: RecommendedSet, session: Session, complete: bool) -> Iterator[Block]:
         """The set and everything it rests on, part by part."""
         title = self.say("set_title", opening=self.opening(session.sheet))
-        latching = [
-            self.say(
-                "arrangement", title=self.graph.arrangements[name].title, because=self.graph.arrangements[name].because
-            )
-            for name in found.arrangements
-        ] or [self.say("no_arrangement")]
+        latching = list(self._latching(found)) or [self.say("no_arrangement")]
         yield Block(title, tuple(latching if complete else [self.say("set_incomplete"), *latching]))
         headings = tuple(self.say(f"column_{name}") for name in ("leaf", "quantity", "item", "type", "size"))
         yield Block(headings=headings, rows=tuple(self._row(line, found, session) for line in self.ordered(found)))
@@ -191,6 +186,17 @@ class Speaker:
         shown = cautions[:MOST_CAUTIONS] + ([self.say("more_cautions", count=more)] if more > 0 else [])
         yield from self._lines("cautions", shown)
         yield Block(lines=(self.say("caution"),))
+
+    def _latching(self, found: RecommendedSet) -> Iterator[str]:
+        """How the opening latches, case by case where there are several."""
+        for name in found.arrangements:
+            arrangement = self.graph.arrangements[name]
+            cases = [assumed for assumed, plan, _ in found.choice.cases if plan.arrangement == name]
+            fields = {"title": arrangement.title, "because": arrangement.because}
+            if len(found.arrangements) > 1:
+                yield self.say("arrangement_if", condition=self.condition(joined(cases)), **fields)
+            else:
+                yield self.say("arrangement", **fields)
 
     def _conditional(self, found: RecommendedSet) -> Iterator[str]:
         """The lines that are needed only in some cases, case by case."""

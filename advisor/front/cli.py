@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import json
 import os
 import sys
@@ -135,10 +136,14 @@ def _mind(knowledge: Path | None, dialogues: Path | None) -> Mind:
     from advisor.conversation.mind import build
 
     try:
-        return build(knowledge or data_folder("knowledge_graph"), dialogues or data_folder("dialogues"))
+        mind = build(knowledge or data_folder("knowledge_graph"), dialogues or data_folder("dialogues"))
     except AdvisorError as problem:
         typer.echo(str(problem), err=True)
         raise typer.Exit(1) from None
+    mind.warm_up()
+    gc.freeze()
+    gc.enable()
+    return mind
 
 
 def _counter(mind: Mind, journal: Journal | None) -> Counter:

@@ -344,7 +344,7 @@ class _Reading:
         if f.possible is None or g.possible is None:
             return f.possible is None and (g.possible is not None or f.start > g.start)
         if f.possible == g.possible:
-            return f.start > g.start
+            return self.found.index(f) > self.found.index(g)
         return within(g.possible, f.possible)
 
     def _unknowns(self) -> None:

@@ -8,6 +8,9 @@ from dataclasses import dataclass, field
 from advisor.listening.measures import Measure
 from advisor.phrasebook.book import Slot, Term
 
+# Marks whose words are too ordinary for a misspelt word to be taken for one of them.
+_NEVER_MEANT = frozenset({"known", "asking", "next_opening"})
+
 # Words either side that can decide what a phrase means.
 BESIDE = 6
 
@@ -47,15 +50,18 @@ class PhraseFinder:
     def __init__(self, terms: Iterable[Term], cut: Callable[[str], tuple[list[str], list[str]]]) -> None:
         self.tree, self.capitals = _Node(), _Node()
         self.words: set[str] = set()
+        self.mendable: set[str] = set()
         for term in terms:
             for phrase in term.phrases:
                 words = _phrase_words(phrase, cut)
-                self.words.update(word for word in words if word.isalpha() or "'" in word)
+                self.words.update(words)
+                if term.marks not in _NEVER_MEANT:
+                    self.mendable.update(words)
                 self._add(self.tree, words, term)
                 last = words[-1]
-                if (term.says or term.mentions) and len(last) > 3 and last.isalpha() and not last.endswith("s"):
+                if (term.says or term.mentions) and len(last) > 3 and last.isalpha() and last[-1] not in "shxy":
                     self._add(self.tree, [*words[:-1], last + "s"], term)
-                    self.words.add(last + "s")
+                    self.mendable.add(last + "s")
             for phrase in term.written:
                 self._add(self.capitals, cut(phrase)[1], term)
 
@@ -82,13 +88,13 @@ class PhraseFinder:
             if mixed and written[at][:1].isupper():
                 self._walk(self.capitals, written, {}, at, at, (), found)
         found.extend(Match(measure.start, measure.end, (), (measure,)) for measure in measures)
-        found.sort(key=lambda match: (-(match.end - match.start), match.start, not match.terms))
+        found.sort(key=_rank)
         taken = bytearray(len(words))
         chosen: dict[tuple[int, int], Match] = {}
         for match in found:
             span = (match.start, match.end)
             if span in chosen:
-                if match.terms:
+                if match.terms and len(match.measures) == len(chosen[span].measures):
                     chosen[span] = _joined(chosen[span], match)
             elif not any(taken[match.start : match.end]):
                 taken[match.start : match.end] = b"\1" * (match.end - match.start)
@@ -120,6 +126,12 @@ class PhraseFinder:
                 following = node.next.get(slot)
                 if following is not None:
                     self._walk(following, words, by_start, start, measure.end, (*used, measure), found)
+
+
+def _rank(match: Match) -> tuple[int, bool, bool, int, int]:
+    """The longest first; then what has a meaning of its own, what stands earlier, and words before measures."""
+    marks = all(term.marks for term in match.terms)
+    return -(match.end - match.start), not match.terms, marks, match.start, len(match.measures)
 
 
 def _joined(one: Match, other: Match) -> Match:

@@ -31,10 +31,8 @@ class CounterTokenizer(WordTokenizer):
         units = {*measures.numbers, *measures.fractions, *measures.lengths, *measures.times, *measures.amps}
         compared = {word for phrase in (*measures.before, *measures.after) for word in phrase.split()}
         listed = set().union(*book.words.values())
-        self.spelling = Spelling(
-            {word for word in self.phrases.words | units if word.isalpha()},
-            {*listed, *compared, *book.words["english"]},
-        )
+        ordinary = book.words["filler"] | book.words["english"]
+        self.spelling = Spelling((self.phrases.mendable | units) - ordinary, {*listed, *compared, *self.phrases.words})
 
     @staticmethod
     def cut(phrase: str) -> tuple[list[str], list[str]]:

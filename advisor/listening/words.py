@@ -88,7 +88,7 @@ class Spelling:
     """
 
     def __init__(self, known: Iterable[str], english: Iterable[str]) -> None:
-        self.known = frozenset(known)
+        self.known = frozenset(word for word in known if word.isalpha())
         self.safe = self.known | frozenset(english)
         self.by_initial: dict[str, list[tuple[str, int]]] = {}
         for word in sorted(self.known):
