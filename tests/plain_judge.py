@@ -8,7 +8,7 @@ every fact has a value there is nothing left to imply or presume.
 from __future__ import annotations
 
 import random
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -381,17 +381,14 @@ class Completions:
 
     def within(self, state: Sequence[int]) -> dict[str, Value]:
         """One opening, fact by fact, causes first, each value within the state and, where any is, within the implied."""
-        opening: dict[str, Value] = {}
+        opening: dict[str, Value] = {"leaves": "single"}
+        judge = PlainJudge(self.graph, opening)
         for fact in self.graph.fact_order:
             mask = state[self.graph.fact_index[fact]]
             values = [value for bit, value in self.cells[fact] if bit & mask]
-            for implied in self._implied(fact, opening):
-                values = [value for value in values if compares(implied, value)] or values
+            for rule in _of(self.graph, "implies", fact):
+                if rule.implied and judge.applies(rule):
+                    implied = [value for value in values if compares(rule.implied, value)]
+                    values = implied or values
             opening[fact] = self.random.choice(values)
         return opening
-
-    def _implied(self, fact: str, opening: Opening) -> Iterator[Compare]:
-        for rule in _of(self.graph, "implies", fact):
-            judge = PlainJudge(self.graph, {"leaves": "single", **opening})
-            if rule.implied and judge.applies(rule):
-                yield rule.implied

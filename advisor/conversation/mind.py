@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 
 from advisor.asking.plan import Planner
 from advisor.knowledge.graph import KnowledgeGraph
-from advisor.knowledge.load import load_knowledge
+from advisor.knowledge.load import load_knowledge, stands_alone
 from advisor.listening.reading import Listener
 from advisor.phrasebook.book import Phrasebook
 from advisor.phrasebook.load import load_phrasebook
 from advisor.reasoning.choose import Chooser
+from advisor.reasoning.conflicts import find_conflicts
 from advisor.reasoning.infer import Judge
 from advisor.reasoning.recommend import Recommender
 from advisor.yaml_files import data_folder
@@ -60,12 +62,31 @@ class Mind:
         _ = (self.listener, self.planner, self.recommender)
 
 
-def build(knowledge: Path | None = None, dialogues: Path | None = None) -> Mind:
-    """The mind of a knowledge folder and a dialogues folder, by default the built-in ones.
+def load(knowledge: Sequence[Path] = (), dialogues: Sequence[Path] = ()) -> Mind:
+    """The mind of the built-in knowledge and words with other folders laid over them, in order.
+
+    A first knowledge folder that stands alone (it has its own facts, requirements and sources) takes the place of the
+    built-in one; likewise a first dialogues folder with its own measures.
 
     Raises:
         KnowledgeError: a knowledge file is wrong.
         PhrasebookError: a dialogue file is wrong.
     """
-    graph = load_knowledge(knowledge or data_folder("knowledge_graph"))
-    return Mind(graph, load_phrasebook([dialogues or data_folder("dialogues")], graph.kinds))
+    base = () if knowledge and stands_alone(knowledge[0]) else (data_folder("knowledge_graph"),)
+    words = () if dialogues and (dialogues[0] / "measures.yaml").is_file() else (data_folder("dialogues"),)
+    graph = load_knowledge(*base, *knowledge)
+    return Mind(graph, load_phrasebook([*words, *dialogues], graph.kinds))
+
+
+def build(knowledge: Sequence[Path] = (), dialogues: Sequence[Path] = ()) -> Mind:
+    """The mind of these folders, as `load` makes it, in which no two rules disagree.
+
+    Raises:
+        KnowledgeError: a knowledge file is wrong.
+        PhrasebookError: a dialogue file is wrong.
+        RuleConflict: two rules disagree for some facts.
+    """
+    mind = load(knowledge, dialogues)
+    for conflict in find_conflicts(mind.judge):
+        raise conflict
+    return mind

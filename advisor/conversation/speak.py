@@ -93,7 +93,11 @@ class Speaker:
         return self.say("value_unit", value=shown, unit=unit)
 
     def source(self, source: Source) -> str:
-        """Where a statement rests, in a few words; memory says so."""
+        """Where a statement rests, in a few words; memory and what is local say so."""
+        said = self._basis(source)
+        return self.say("source_local", source=said) if source.local else said
+
+    def _basis(self, source: Source) -> str:
         if source.basis == "common_practice":
             return self.say("common_practice")
         if source.basis == "from_memory":

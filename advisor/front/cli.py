@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from advisor.errors import AdvisorError, JournalError
-from advisor.yaml_files import data_folder
 
 if TYPE_CHECKING:
     from advisor.conversation.counter import Counter
@@ -23,8 +22,12 @@ if TYPE_CHECKING:
 
 app = typer.Typer(no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False)
 
-Knowledge = Annotated[Path | None, typer.Option(help="A knowledge folder to use instead of the built-in one.")]
-Dialogues = Annotated[Path | None, typer.Option(help="A dialogues folder to use instead of the built-in one.")]
+Knowledge = Annotated[
+    list[Path] | None, typer.Option(help="A knowledge folder laid over the built-in one; may be given more than once.")
+]
+Dialogues = Annotated[
+    list[Path] | None, typer.Option(help="A dialogues folder laid over the built-in one; may be given more than once.")
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Machine-readable turns.")]
 Plain = Annotated[bool, typer.Option("--plain", help="Plain text, for pipes and screen readers.")]
 Log = Annotated[Path | None, typer.Option(help="The folder that session logs go to.")]
@@ -107,7 +110,7 @@ def check(knowledge: Knowledge = None, dialogues: Dialogues = None) -> None:
     """Check every knowledge and dialogue file and say what is wrong, with file and line."""
     from advisor.reasoning.check import check as check_graph
 
-    mind = _mind(knowledge, dialogues)
+    mind = _mind(knowledge, dialogues, refuse_conflicts=False)
     problems = list(check_graph(mind.judge))
     for line in problems:
         typer.echo(line)
@@ -132,11 +135,11 @@ def serve_actions(
     served.run(host="127.0.0.1", port=port, single_process=True, motd=False, access_log=False)
 
 
-def _mind(knowledge: Path | None, dialogues: Path | None) -> Mind:
-    from advisor.conversation.mind import build
+def _mind(knowledge: list[Path] | None, dialogues: list[Path] | None, refuse_conflicts: bool = True) -> Mind:
+    from advisor.conversation.mind import build, load
 
     try:
-        mind = build(knowledge or data_folder("knowledge_graph"), dialogues or data_folder("dialogues"))
+        mind = (build if refuse_conflicts else load)(knowledge or (), dialogues or ())
     except AdvisorError as problem:
         typer.echo(str(problem), err=True)
         raise typer.Exit(1) from None

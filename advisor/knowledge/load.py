@@ -36,53 +36,88 @@ from advisor.yaml_files import Place, check_keys, files_under, read, texts
 
 EFFECTS: tuple[Effect, ...] = get_args(Effect)
 EXPECTED = ("applies", "does not apply")
+BASE_FILES = ("facts.yaml", "requirements.yaml", "sources.yaml")
 SHOWN_AS = ("", "feet", "plain", "decimal")
 
 
-def load_knowledge(folder: Path) -> KnowledgeGraph:
-    """The graph of everything a knowledge folder says.
+def load_knowledge(*folders: Path) -> KnowledgeGraph:
+    """The graph of everything the knowledge folders say.
+
+    Args:
+        folders: a whole knowledge folder first, then folders laid over it (local amendments, house rules). What is laid
+            over adds; it takes the place of something below only by naming it under ``replaces``.
 
     Raises:
-        KnowledgeError: a file is wrong, or two files disagree.
+        KnowledgeError: a file is wrong, two files disagree, or a name stands twice without ``replaces``.
     """
-    files = {name.split("/", 1)[1]: (path, name) for path, name in files_under(folder)}
-
-    def one(name: str) -> YamlMapping:
-        if name not in files:
-            raise KnowledgeError(Place(f"{folder.name}/{name}", 1), "The file is missing.")
-        return read(*files[name], KnowledgeError)
-
-    def many(start: str) -> list[tuple[str, YamlMapping]]:
-        return [
-            (name.removeprefix(f"{start}/").removesuffix(".yaml"), read(path, shown, KnowledgeError))
-            for name, (path, shown) in sorted(files.items())
-            if name.startswith(f"{start}/")
-        ]
-
-    kinds = _kinds(one("facts.yaml"))
-    requirements = {name: _requirement(name, entry) for name, entry in _entries(one("requirements.yaml"))}
-    works = {name: _work(name, entry) for name, entry in _entries(one("sources.yaml"))}
+    layers = [_Layer(folder, local=number > 0) for number, folder in enumerate(folders)]
+    for name in BASE_FILES:
+        layers[0].need(name)
+    kinds = {name: _kind(name, entry) for name, entry, _ in _laid(layers, "facts.yaml")}
+    requirements = {name: _requirement(name, entry) for name, entry, _ in _laid(layers, "requirements.yaml")}
+    works = {name: _work(name, entry) for name, entry, _ in _laid(layers, "sources.yaml")}
     reader = _PartReader(kinds, requirements, works)
-    tables = many("tables")
-    sized = [name for name, data in tables if "rows" in data]
+    tables = _laid(layers, "tables/")
+    sized = [name for name, data, _ in tables if "rows" in data]
+    figures = [(name, entry, local) for _, data, local in tables if "rows" not in data for name, entry in _entries(data)]
     return KnowledgeGraph(
         Parts(
             kinds=kinds,
             requirements=requirements,
             works=works,
-            rules=_named(reader.rule(name, data) for name, data in many("rules")),
-            items=_named(reader.item(name, entry) for _, data in many("items") for name, entry in _entries(data)),
-            arrangements=_named(reader.arrangement(name, data) for name, data in many("arrangements")),
-            tables=_named(reader.table(name, data) for name, data in tables if "rows" in data),
-            figures=_named(
-                reader.figure(name, entry, sized)
-                for _, data in tables
-                if "rows" not in data
-                for name, entry in _entries(data)
-            ),
+            rules={name: reader.rule(name, data, local) for name, data, local in _laid(layers, "rules/")},
+            items={name: reader.item(name, entry, local) for name, entry, local in _laid(layers, "items/", entries=True)},
+            arrangements={
+                name: reader.arrangement(name, data, local) for name, data, local in _laid(layers, "arrangements/")
+            },
+            tables={name: reader.table(name, data, local) for name, data, local in tables if "rows" in data},
+            figures=_named(reader.figure(name, entry, sized, local) for name, entry, local in figures),
         ),
-        fingerprint(folder),
+        fingerprint(*folders),
     )
+
+
+class _Layer:
+    """One knowledge folder's files, by their path inside it."""
+
+    def __init__(self, folder: Path, local: bool) -> None:
+        self.folder, self.local = folder, local
+        self.files = {name.split("/", 1)[1]: (path, name) for path, name in files_under(folder)}
+
+    def need(self, name: str) -> None:
+        """Refuse the folder where a file is missing."""
+        if name not in self.files:
+            raise KnowledgeError(Place(f"{self.folder.name}/{name}", 1), "The file is missing.")
+
+    def read(self, start: str) -> list[tuple[str, YamlMapping]]:
+        """Every file whose path starts so, with the rest of its path as name, sorted."""
+        return [
+            (name.removeprefix(start).removesuffix(".yaml"), read(path, shown, KnowledgeError))
+            for name, (path, shown) in sorted(self.files.items())
+            if name.startswith(start)
+        ]
+
+
+def _laid(layers: Sequence[_Layer], start: str, entries: bool = False) -> list[tuple[str, YamlMapping, bool]]:
+    """What the layers hold under a path, by name: the lower first, less what an upper one replaces."""
+    found: dict[str, tuple[YamlMapping, bool]] = {}
+    for layer in layers:
+        read_files = layer.read(start)
+        if entries or not start.endswith("/"):
+            read_files = [entry for _, data in read_files for entry in _entries(data)]
+        for _, data in read_files:
+            for replaced in texts(data, "replaces", KnowledgeError):
+                if not layer.local or replaced not in found:
+                    problem = f"There is nothing below called {replaced!r} to replace."
+                    raise KnowledgeError(data.at("replaces"), problem, found if layer.local else (), got=replaced)
+                del found[replaced]
+        for name, data in read_files:
+            if name in found:
+                problem = f"{name!r} is already declared at {found[name][0].place}. Name it under 'replaces'."
+                raise KnowledgeError(data.place, problem)
+            data.pop("replaces", None)
+            found[name] = (data, layer.local)
+    return [(name, data, local) for name, (data, local) in sorted(found.items())]
 
 
 def load_facts(folder: Path) -> dict[str, FactKind]:
@@ -91,15 +126,22 @@ def load_facts(folder: Path) -> dict[str, FactKind]:
     Raises:
         KnowledgeError: facts.yaml is wrong.
     """
-    return _kinds(read(folder / "facts.yaml", f"{folder.name}/facts.yaml", KnowledgeError))
+    data = read(folder / "facts.yaml", f"{folder.name}/facts.yaml", KnowledgeError)
+    return {name: _kind(name, entry) for name, entry in _entries(data)}
 
 
-def fingerprint(folder: Path) -> str:
-    """A short digest of every knowledge file's name and content."""
+def fingerprint(*folders: Path) -> str:
+    """A short digest of every knowledge file's name and content, folder by folder."""
     digest = hashlib.sha256()
-    for path, name in files_under(folder):
-        digest.update(name.encode() + b"\0" + path.read_bytes() + b"\0")
+    for folder in folders:
+        for path, name in files_under(folder):
+            digest.update(name.encode() + b"\0" + path.read_bytes() + b"\0")
     return digest.hexdigest()[:16]
+
+
+def stands_alone(folder: Path) -> bool:
+    """Whether a folder is a whole knowledge folder, or one to be laid over another."""
+    return all((folder / name).is_file() for name in BASE_FILES)
 
 
 def _named(parts: Any) -> dict[str, Any]:
@@ -135,10 +177,6 @@ def _whole(data: YamlMapping, key: str, default: int) -> int:
         return int(data.get(key, default))
     except (TypeError, ValueError):
         raise KnowledgeError(data.at(key), f"{key!r} must be a whole number.") from None
-
-
-def _kinds(data: YamlMapping) -> dict[str, FactKind]:
-    return {name: _kind(name, entry) for name, entry in _entries(data)}
 
 
 def _kind(name: str, data: YamlMapping) -> FactKind:
@@ -209,7 +247,7 @@ class _PartReader:
         self._works = works
         self._reader = Reader(kinds, requirements)
 
-    def rule(self, name: str, data: YamlMapping) -> Rule:
+    def rule(self, name: str, data: YamlMapping, local: bool = False) -> Rule:
         check_keys(
             data,
             ("rule", "when", "because", "source", "strength", "cases"),
@@ -242,7 +280,7 @@ class _PartReader:
             targets=targets,
             condition=condition,
             because=data["because"],
-            source=self.source(data),
+            source=self.source(data, local),
             strength=_one_of(data, "strength", get_args(Strength)),
             place=data.place,
             implied=implied,
@@ -296,8 +334,8 @@ class _PartReader:
             raise KnowledgeError(given.at(fact), f"There is no fact {fact!r}.", self._kinds, got=fact)
         return possible_of(self._kinds[fact], self._reader.compare(self._kinds[fact], given[fact], given.at(fact)))
 
-    def source(self, data: YamlMapping) -> Source:
-        """The source under the key ``source``."""
+    def source(self, data: YamlMapping, local: bool = False) -> Source:
+        """The source under the key ``source``, marked where it comes from a folder laid over."""
         source = data.get("source")
         if not isinstance(source, YamlMapping):
             raise KnowledgeError(
@@ -308,13 +346,13 @@ class _PartReader:
             if source["work"] not in self._works:
                 problem = f"There is no work {source['work']!r} in sources.yaml."
                 raise KnowledgeError(source.at("work"), problem, self._works, got=source["work"])
-            return Source(source["work"], source.get("edition", ""), source["section"])
+            return Source(source["work"], source.get("edition", ""), source["section"], local=local)
         check_keys(source, (), ("common_practice", "from_memory"), KnowledgeError)
         if len(source) != 1:
             raise KnowledgeError(source.place, "A source is a work, common practice, or memory.")
-        return Source(basis="common_practice" if "common_practice" in source else "from_memory")
+        return Source(basis="common_practice" if "common_practice" in source else "from_memory", local=local)
 
-    def item(self, name: str, data: YamlMapping) -> Item:
+    def item(self, name: str, data: YamlMapping, local: bool = False) -> Item:
         check_keys(
             data,
             ("title", "source"),
@@ -340,7 +378,7 @@ class _PartReader:
             cost=_whole(data, "cost", 1),
             alone=_flag(data, "alone", True),
             quantity=int(quantity) if quantity.isdigit() else quantity,
-            source=self.source(data),
+            source=self.source(data, local),
             place=data.place,
             size=texts(data, "size", KnowledgeError),
             figures=texts(data, "figures", KnowledgeError),
@@ -358,7 +396,7 @@ class _PartReader:
             data["item"], _one_of(data, "on", get_args(Leaf), "opening"), when, _whole(data, "quantity", 1)
         )
 
-    def arrangement(self, name: str, data: YamlMapping) -> Arrangement:
+    def arrangement(self, name: str, data: YamlMapping, local: bool = False) -> Arrangement:
         check_keys(
             data,
             ("arrangement", "fits", "uses", "because", "source"),
@@ -380,7 +418,7 @@ class _PartReader:
             moving_parts=_whole(data, "moving_parts", 1),
             cost=_whole(data, "cost", 1),
             because=data["because"],
-            source=self.source(data),
+            source=self.source(data, local),
             place=data.place,
             by_listing=_flag(data, "by_listing"),
             brings=tuple(self._companion(entry, data.at("brings")) for entry in data.get("brings", ())),
@@ -388,7 +426,7 @@ class _PartReader:
             facts=texts(data, "facts", KnowledgeError),
         )
 
-    def table(self, name: str, data: YamlMapping) -> Table:
+    def table(self, name: str, data: YamlMapping, local: bool = False) -> Table:
         check_keys(data, ("table", "rows", "source"), ("unit", "facts"), KnowledgeError)
         rows = []
         for entry in data["rows"]:
@@ -399,12 +437,12 @@ class _PartReader:
             data["table"],
             data.get("unit", ""),
             tuple(rows),
-            self.source(data),
+            self.source(data, local),
             data.place,
             texts(data, "facts", KnowledgeError),
         )
 
-    def figure(self, name: str, data: YamlMapping, tables: Sequence[str]) -> Figure:
+    def figure(self, name: str, data: YamlMapping, tables: Sequence[str], local: bool = False) -> Figure:
         optional = ("measure", "table", "amounts", "show", "facts")
         check_keys(data, ("label", "because", "source"), optional, KnowledgeError)
         if ("measure" in data) == ("table" in data):
@@ -433,7 +471,7 @@ class _PartReader:
             label=data["label"],
             measure=data.get("measure", ""),
             because=data["because"],
-            source=self.source(data),
+            source=self.source(data, local),
             place=data.place,
             facts=texts(data, "facts", KnowledgeError),
             show=show,

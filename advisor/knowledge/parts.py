@@ -18,12 +18,16 @@ Effect = Literal["requires", "forbids", "lifts", "implies", "cautions"]
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """Where a statement rests: a cited work, common practice of the trade, or memory (then it says so)."""
+    """Where a statement rests: a cited work, common practice of the trade, or memory (then it says so).
+
+    ``local``: it comes from a folder laid over the built-in knowledge.
+    """
 
     work: str = ""
     edition: str = ""
     section: str = ""
     basis: Literal["cited", "common_practice", "from_memory"] = "cited"
+    local: bool = False
 
 
 @dataclass(frozen=True, slots=True)

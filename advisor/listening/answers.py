@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from advisor.facts import FactKind, How, OneOf, Possible
+from advisor.facts import Between, FactKind, How, OneOf, Possible
 from advisor.listening.phrases import Match
 from advisor.listening.sentence import Part, Sentence
 from advisor.listening.values import complement, possible_of
@@ -102,6 +102,9 @@ def _number(
     sentence: Sentence, asked: str, kind: FactKind, book: Phrasebook, units: str | None, covered: set[int]
 ) -> tuple[Part, Possible | None, How] | None:
     """A number left over that fits the fact, or is a choice's number."""
+    spoken = _spoken_feet(sentence, kind, covered)
+    if spoken is not None:
+        return spoken
     for part in sentence.parts:
         measure = part.measure
         if measure is None or part.start in covered or part.dropped or part.asked:
@@ -131,6 +134,22 @@ def _number(
         ):
             return _chosen(part, kind, choices[int(value) - 1].value)
     return None
+
+
+def _spoken_feet(sentence: Sentence, kind: FactKind, covered: set[int]) -> tuple[Part, Possible | None, How] | None:
+    """Feet and inches said as two words: "two eight" is 2 ft 8 in."""
+    parts = [part for part in sentence.parts if part.measure is not None and part.start not in covered]
+    if kind.unit != "in" or len(parts) != 2 or parts[0].end != parts[1].start:
+        return None
+    one, other = parts[0].measure, parts[1].measure
+    if one is None or other is None or not (one.in_words and other.in_words):
+        return None
+    feet, inches = one.value, other.value
+    if feet is None or inches is None or not 1 <= feet <= 10 or inches not in (2, 4, 6, 8, 10):
+        return None
+    covered.update(range(parts[1].start, parts[1].end))
+    value = feet * 12 + inches
+    return parts[0], Between(value, value), "unsure" if parts[0].hedged else "stated"
 
 
 def _label(

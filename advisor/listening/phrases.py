@@ -128,10 +128,10 @@ class PhraseFinder:
                     self._walk(following, words, by_start, start, measure.end, (*used, measure), found)
 
 
-def _rank(match: Match) -> tuple[int, bool, bool, int, int]:
-    """The longest first; then what has a meaning of its own, what stands earlier, and words before measures."""
+def _rank(match: Match) -> tuple[int, bool, bool, bool, int]:
+    """The longest first; then phrases before bare measures, plain words before slots, meanings before marks."""
     marks = all(term.marks for term in match.terms)
-    return -(match.end - match.start), not match.terms, marks, match.start, len(match.measures)
+    return -(match.end - match.start), not match.terms, bool(match.measures), marks, match.start
 
 
 def _joined(one: Match, other: Match) -> Match:
