@@ -66,7 +66,9 @@ def expected_of(facts: Mapping[str, str]) -> dict[str, str]:
     return expected
 
 
-@pytest.mark.parametrize(("voice", "entry"), UTTERANCES, ids=[f"{voice}: {entry['said']}" for voice, entry in UTTERANCES])
+@pytest.mark.parametrize(
+    ("voice", "entry"), UTTERANCES, ids=[f"{voice}: {entry['said']}" for voice, entry in UTTERANCES]
+)
 def test_exactly_these_facts_are_heard(voice: str, entry: yaml_files.Mapping) -> None:
     hearing = LISTENER.hear(entry["said"], entry.get("asked"))
     assert facts_of(hearing) == expected_of(entry["facts"]), entry.place
@@ -74,7 +76,9 @@ def test_exactly_these_facts_are_heard(voice: str, entry: yaml_files.Mapping) ->
         assert sorted({heard.fact for heard in hearing.heard if heard.corrects}) == sorted(entry["corrects"])
 
 
-@pytest.mark.parametrize(("voice", "entry"), UTTERANCES, ids=[f"{voice}: {entry['said']}" for voice, entry in UTTERANCES])
+@pytest.mark.parametrize(
+    ("voice", "entry"), UTTERANCES, ids=[f"{voice}: {entry['said']}" for voice, entry in UTTERANCES]
+)
 def test_what_is_heard_points_at_the_customers_own_words(voice: str, entry: yaml_files.Mapping) -> None:
     hearing = LISTENER.hear(entry["said"], entry.get("asked"))
     spans = [*hearing.heard, *hearing.wants, *hearing.mentions, *hearing.ambiguous]

@@ -49,7 +49,9 @@ def test_a_phrase_alone_is_understood(term: Term) -> None:
             assert LISTENER.hear(phrase).not_understood == (), phrase
 
 
-@pytest.mark.parametrize("term", [term for term in BOOK.terms.values() if term.says or term.wants], ids=lambda t: t.name)
+@pytest.mark.parametrize(
+    "term", [term for term in BOOK.terms.values() if term.says or term.wants], ids=lambda t: t.name
+)
 def test_a_plain_phrase_alone_is_heard_as_its_term(term: Term) -> None:
     for phrase in term.phrases:
         whole = any(other.whole and phrase in other.phrases for other in BOOK.terms.values() if other is not term)

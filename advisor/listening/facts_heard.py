@@ -12,8 +12,8 @@ from advisor.listening.phrases import slot_measure
 from advisor.listening.reading import Ambiguity, Hearing, Mention, Want
 from advisor.listening.sentence import Part, Sentence
 from advisor.listening.sizes import Leaf, leaf_sizes
-from advisor.listening.values import agree, complement, possible_of, within
-from advisor.phrasebook.book import Phrasebook, Slot
+from advisor.listening.values import agree, complement, overlap, possible_of, within
+from advisor.phrasebook.book import Phrasebook, Slot, Term
 
 # Ratings said as a bare number with nothing asked are asked about, not guessed.
 _RATINGS = frozenset({20, 45, 60, 90, 180})
@@ -154,12 +154,25 @@ class _Reading:
             if measure is None:
                 return fact, None
             return fact, possible_of(measure, self.kinds[fact], said.bound, self.units, self.book.measures.lengths)
-        if asked and asked != fact and asked not in term.says and fact in term.raw and len(term.says) == 1:
-            mine = frozenset(low for value in term.raw[fact] for low in self.kinds[asked].finest(value))
-            door_said = bool(self.book.words["door"] & set(self.words))
-            if mine and self.kinds[asked].kind == "choice" and not door_said and len(mine) == len(term.raw[fact]):
-                return asked, OneOf(mine)
+        if asked and asked != fact and asked not in term.says and len(term.says) == 1:
+            of_asked = self._of_asked(term, fact, said)
+            if of_asked is not None and not self.book.words["door"] & set(self.words):
+                return asked, of_asked
         return fact, said
+
+    def _of_asked(self, term: Term, fact: str, said: Possible) -> Possible | None:
+        """The value a phrase of another fact gives the fact asked about; None where it gives none."""
+        assert self.asked is not None
+        kind, other = self.kinds[self.asked], self.kinds[fact]
+        if kind.kind == "steps" and other.kind == "steps" and kind.unit == other.unit and isinstance(said, OneOf):
+            if said.values == {"0"}:
+                return OneOf(frozenset({"0"}))
+            return OneOf(frozenset(kind.choices) - {"0"}) if said.values == frozenset(other.choices) - {"0"} else None
+        raw = term.raw.get(fact, ())
+        finest = [kind.finest(value) for value in raw]
+        if kind.kind != "choice" or not raw or not all(finest):
+            return None
+        return OneOf(frozenset(low for values in finest for low in values))
 
     def _add(
         self, part: Part, fact: str, possible: Possible | None, weak: bool = False, span: tuple[int, int] | None = None
@@ -302,13 +315,18 @@ class _Reading:
                 )
 
     def _adopted(self, numbers: Sequence[Part]) -> None:
-        """A bare number after a correction is of the fact the last measure was of: "90 minute, sorry, 60"."""
+        """A bare number beside a measure taken back or denied is of the same fact: "90 minute, sorry, 60", "60 not 90"."""
         for part in numbers:
-            if not part.corrects or part.measure is None:
+            if part.measure is None or part.start in self.covered:
                 continue
-            before = [f for f in self.found if f.end <= part.start and f.part.match.measures]
-            if before:
-                fact = before[-1].fact
+            before = [f for f in self.found if f.end <= part.start and f.part.match.measures and part.corrects]
+            denied = [
+                f
+                for f in self.found
+                if f.part.match.measures and f.part.denied and 0 < f.start - part.end <= 2 and not part.denied
+            ]
+            if before or denied:
+                fact = (before[-1:] + denied)[0].fact
                 possible = possible_of(part.measure, self.kinds[fact], "exact", self.units, self.book.measures.lengths)
                 if possible is not None:
                     self._add(part, fact, possible)
@@ -325,27 +343,45 @@ class _Reading:
         self._alternatives()
         self._unknowns()
         self._two_widths()
-        kept: list[Found] = []
-        for f in self.found:
-            others = [g for g in self.found if g is not f and g.fact == f.fact and g.part.opening == f.part.opening]
-            if f.weak and any(
-                not g.weak or g.start < f.start or (g.start == f.start and g.end > f.end) for g in others
-            ):
-                continue
-            if not f.part.corrects and any(g.part.corrects and not g.weak for g in others):
-                continue
-            if not f.weak and any(not g.weak and self._outdone(f, g) for g in others):
-                continue
-            kept.append(f)
-        self.found = kept
+        self.found = [f for f in self.found if not self._taken_back(f)]
+        self._narrow()
+        self.found = [f for f in self.found if not self._outdone(f)]
 
-    def _outdone(self, f: Found, g: Found) -> bool:
-        """Whether g says the same more exactly, or again."""
-        if f.possible is None or g.possible is None:
-            return f.possible is None and (g.possible is not None or f.start > g.start)
-        if f.possible == g.possible:
-            return self.found.index(f) > self.found.index(g)
-        return within(g.possible, f.possible)
+    def _others(self, f: Found) -> list[Found]:
+        """What else was said of the same fact of the same opening."""
+        return [g for g in self.found if g is not f and g.fact == f.fact and g.part.opening == f.part.opening]
+
+    def _taken_back(self, f: Found) -> bool:
+        """Whether a later correction in the same breath replaces it."""
+        return not f.part.corrects and any(g.part.corrects and not g.weak for g in self._others(f))
+
+    def _narrow(self) -> None:
+        """ "opens out, hinges on the left": two statements that leave one value together."""
+        for f in self.found:
+            for g in self._others(f):
+                if f.weak or g.weak or f.start >= g.start or f.possible is None or g.possible is None:
+                    continue
+                both = overlap(f.possible, g.possible)
+                if both is not None and both not in (f.possible, g.possible):
+                    f.possible = g.possible = both
+
+    def _outdone(self, f: Found) -> bool:
+        """Whether something else says the same more exactly, or again."""
+        for g in self._others(f):
+            if f.weak:
+                if not g.weak or g.start < f.start or (g.start == f.start and g.end > f.end):
+                    return True
+            elif g.weak:
+                continue
+            elif f.possible is None or g.possible is None:
+                if f.possible is None and (g.possible is not None or f.start > g.start):
+                    return True
+            elif f.possible == g.possible:
+                if self.found.index(f) > self.found.index(g):
+                    return True
+            elif within(g.possible, f.possible):
+                return True
+        return False
 
     def _unknowns(self) -> None:
         """A value followed by "not sure about the rating" is unsure."""
@@ -371,7 +407,8 @@ class _Reading:
         merged: list[Found] = []
         for f in self.found:
             last = next((g for g in reversed(merged) if g.fact == f.fact and g.end <= f.start), None)
-            if last is None or not f.part.joined or f.weak or last.possible is None or f.possible is None:
+            joined = f.part.joined or (last is not None and f.part.hedged and last.part.hedged)
+            if last is None or not joined or f.weak or last.possible is None or f.possible is None:
                 merged.append(f)
                 continue
             between = set(self.words[last.end : f.start])

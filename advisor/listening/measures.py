@@ -211,7 +211,7 @@ class MeasureReader:
         yield rf"{head}(?P<all>(?P<n>\d) ?h(?:rs?|ours?)? ?(?P<m>30)(?: ?(?:{time}))?){tail}", self._hours_thirty
         yield rf"{head}(?P<all>{before}{pair} ?(?P<u>{time})(?!\w)\.?{behind})", self._time
         yield rf"{head}(?P<all>(?P<n>20|45|60|90|180)m|(?P<g>{number})h)(?!\w)", self._tight_time
-        yield rf"(?<!\w)(?P<all>{before}an (?P<u>{hour}))(?!\w)", self._one_hour
+        yield rf"(?<!\w)(?P<all>{before}(?:an (?P<u>{hour})|(?P<v>{hour})(?= or )))(?!\w)", self._one_hour
         yield rf"{head}(?P<all>{before}{pair} ?(?:{_either(self.measures.amps)})(?!\w){behind})", self._amps
         yield rf"{head}(?P<all>(?P<x>{foot_inch}))(?!\w)", self._feet
         yield rf"(?<!\w)(?P<all>(?:an |1 )?(?P<u>inch) and (?P<n>{number})){tail}", self._inch_and
@@ -299,7 +299,7 @@ class MeasureReader:
         return None if hours is None else self._options(match, (hours * 60,))
 
     def _one_hour(self, match: re.Match[str]) -> Measure | None:
-        return self._compared(match, "time", self.measures.times[match["u"]], "1", None)
+        return self._compared(match, "time", Fraction(60), "1", None)
 
     def _amps(self, match: re.Match[str]) -> Measure | None:
         value = self.parse(match["n"])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from advisor.listening.measures import Measure
 from advisor.phrasebook.book import Slot, Term
@@ -45,23 +45,35 @@ class PhraseFinder:
     Args:
         terms: the phrasebook's terms.
         cut: cuts a phrase into words as customers' text is cut: the words in lower case, and as written.
+        fits: whether measures may stand in a term's slots.
+
+    Attributes:
+        words: every word of a phrase.
+        mendable: the words a misspelt word may be taken for, each with the names of the terms it is a word of.
     """
 
-    def __init__(self, terms: Iterable[Term], cut: Callable[[str], tuple[list[str], list[str]]]) -> None:
+    def __init__(
+        self,
+        terms: Iterable[Term],
+        cut: Callable[[str], tuple[list[str], list[str]]],
+        fits: Callable[[Term, Match], bool],
+    ) -> None:
+        self.fits = fits
         self.tree, self.capitals = _Node(), _Node()
         self.words: set[str] = set()
-        self.mendable: set[str] = set()
+        self.mendable: dict[str, set[str]] = {}
         for term in terms:
             for phrase in term.phrases:
                 words = _phrase_words(phrase, cut)
                 self.words.update(words)
                 if term.marks not in _NEVER_MEANT:
-                    self.mendable.update(words)
+                    for word in words:
+                        self.mendable.setdefault(word, set()).add(term.name)
                 self._add(self.tree, words, term)
                 last = words[-1]
                 if (term.says or term.mentions) and len(last) > 3 and last.isalpha() and last[-1] not in "shxy":
                     self._add(self.tree, [*words[:-1], last + "s"], term)
-                    self.mendable.add(last + "s")
+                    self.mendable.setdefault(last + "s", set()).add(term.name)
             for phrase in term.written:
                 self._add(self.capitals, cut(phrase)[1], term)
 
@@ -112,7 +124,11 @@ class PhraseFinder:
         found: list[Match],
     ) -> None:
         if node.terms:
-            found.append(Match(start, at, tuple(node.terms), used))
+            match = Match(start, at, tuple(node.terms), used)
+            if used:
+                match = replace(match, terms=tuple(term for term in node.terms if self.fits(term, match)))
+            if match.terms:
+                found.append(match)
         if at >= len(words):
             return
         following = node.next.get(words[at])
@@ -155,7 +171,8 @@ def meaning(match: Match, words: Sequence[str], whole: bool, asked: str | None) 
         whole: whether the phrase is the whole message, filler aside.
         asked: the fact just asked about.
     """
-    terms = [term for term in match.terms if whole or not term.whole]
+    terms = [term for term in match.terms if whole or not (term.whole or term.answer)]
+    terms = [term for term in terms if not term.answer or asked in term.says]
     if any(term.marks != "known" and not term.beside for term in terms):
         terms = [term for term in terms if term.marks != "known" or term.reads_as]
     if asked and len(terms) > 1:

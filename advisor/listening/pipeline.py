@@ -13,26 +13,41 @@ from spacy.util import registry
 from advisor.facts import FactKind
 from advisor.listening.facts_heard import Reader
 from advisor.listening.measures import MeasureReader
-from advisor.listening.phrases import PhraseFinder
+from advisor.listening.phrases import Match, PhraseFinder, slot_measure
 from advisor.listening.reading import Hearing
 from advisor.listening.sentence import Sentence
+from advisor.listening.values import possible_of
 from advisor.listening.words import Spelling, WordTokenizer, plain, split, trimmed
-from advisor.phrasebook.book import Phrasebook
+from advisor.phrasebook.book import Phrasebook, Slot, Term
 
 
 class CounterTokenizer(WordTokenizer):
     """The word tokenizer with everything the components after it look things up in."""
 
-    def fill(self, book: Phrasebook) -> None:
-        """Take in a phrasebook."""
+    def fill(self, book: Phrasebook, kinds: Mapping[str, FactKind]) -> None:
+        """Take in a phrasebook and the facts it speaks of."""
+        self.book, self.kinds = book, kinds
         self.measures = MeasureReader(book.measures)
-        self.phrases = PhraseFinder(book.terms.values(), self.cut)
+        self.phrases = PhraseFinder(book.terms.values(), self.cut, self.fits)
         measures = book.measures
         units = {*measures.numbers, *measures.fractions, *measures.lengths, *measures.times, *measures.amps}
         compared = {word for phrase in (*measures.before, *measures.after) for word in phrase.split()}
         listed = set().union(*book.words.values())
         ordinary = book.words["filler"] | book.words["english"]
-        self.spelling = Spelling((self.phrases.mendable | units) - ordinary, {*listed, *compared, *self.phrases.words})
+        mendable = {word: frozenset(names) for word, names in self.phrases.mendable.items() if word not in ordinary}
+        mendable |= {word: frozenset({f"unit {word}"}) for word in units if word not in mendable}
+        self.spelling = Spelling(mendable, {*listed, *compared, *self.phrases.words, *units})
+
+    def fits(self, term: Term, match: Match) -> bool:
+        """Whether the measures in a phrase's slots can be of the facts it says."""
+        for fact, said in term.says.items():
+            measure = slot_measure(said, match) if isinstance(said, Slot) else None
+            if isinstance(said, Slot) and (
+                measure is None
+                or possible_of(measure, self.kinds[fact], said.bound, None, self.book.measures.lengths) is None
+            ):
+                return False
+        return True
 
     @staticmethod
     def cut(phrase: str) -> tuple[list[str], list[str]]:
@@ -100,7 +115,7 @@ class Pipeline:
         self.nlp = spacy.blank("en", config={"nlp": {"tokenizer": {"@tokenizers": "counter_words.v1"}}})
         tokenizer = self.nlp.tokenizer
         assert isinstance(tokenizer, CounterTokenizer)
-        tokenizer.fill(book)
+        tokenizer.fill(book, kinds)
         for component in ("counter_spelling", "counter_measures", "counter_phrases"):
             self.nlp.add_pipe(component)
         self.book = book

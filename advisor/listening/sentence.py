@@ -83,10 +83,12 @@ class Sentence:
     ) -> None:
         self.words, self.breaks, self.lists = words, breaks, lists
         self.parts: list[Part] = []
+        spoken = [at for at, word in enumerate(words) if any(s.isalnum() for s in word)]
         said = [at for at, word in enumerate(words) if word not in lists["filler"] and any(s.isalnum() for s in word)]
         for match in matches:
             inside = set(range(match.start, match.end))
-            whole = all(at in inside for at in said)
+            # A phrase of filler words only is the whole message where there is no other word at all.
+            whole = inside.issuperset(said if inside.intersection(said) else spoken)
             terms = meaning(match, words, whole, asked) if match.terms else ()
             if match.terms and not terms:
                 self.parts.extend(Part(m.start, m.end, None, Match(m.start, m.end, (), (m,))) for m in match.measures)
@@ -129,7 +131,7 @@ class Sentence:
                 asking = unknown = False
                 negation = hedge = taking_back = None
             mark, wants = part.mark, part.term.wants if part.term else None
-            if mark in ("negation", "doubt", "no"):
+            if mark in ("negation", "doubt", "no", "neither"):
                 negation = part
             if mark in ("hedge", "doubt"):
                 hedge = part

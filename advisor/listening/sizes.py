@@ -117,7 +117,9 @@ def _said_of(part: Part, measure: Measure, parts: Sequence[Part], words: Sequenc
         return "leaf"
     beside = (bool(before) and before[-1] in _CODE_PAIR) or (bool(after) and after[0] in _CODE_PAIR)
     if beside:
-        return "half" if width >= MAYBE_OPENING and leaves != {"unequal_pair"} else "either"
+        if width < MAYBE_OPENING:
+            return "either" if measure.code else "leaf"
+        return "either" if leaves == {"unequal_pair"} else "half"
     return "leaf" if width < MAYBE_OPENING else "either"
 
 

@@ -92,3 +92,16 @@ def within(one: Possible, other: Possible) -> bool:
         high_ok = other.at_most is None or (one.at_most is not None and one.at_most <= other.at_most)
         return low_ok and high_ok
     return False
+
+
+def overlap(one: Possible, other: Possible) -> Possible | None:
+    """What two possibilities leave possible together; None where that is nothing."""
+    if isinstance(one, OneOf) and isinstance(other, OneOf):
+        both = one.values & other.values
+        return OneOf(both) if both else None
+    if isinstance(one, Between) and isinstance(other, Between):
+        lows = [end for end in (one.at_least, other.at_least) if end is not None]
+        highs = [end for end in (one.at_most, other.at_most) if end is not None]
+        low, high = max(lows, default=None), min(highs, default=None)
+        return None if low is not None and high is not None and low > high else Between(low, high)
+    return None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from spacy.tokens import Doc
 from spacy.vocab import Vocab
@@ -87,12 +87,12 @@ class Spelling:
     known words is left as it is.
     """
 
-    def __init__(self, known: Iterable[str], english: Iterable[str]) -> None:
-        self.known = frozenset(word for word in known if word.isalpha())
-        self.safe = self.known | frozenset(english)
+    def __init__(self, known: Mapping[str, frozenset[str]], english: Iterable[str]) -> None:
+        self.known = {word: names for word, names in known.items() if word.isalpha()}
+        self.safe = frozenset(self.known) | frozenset(english)
         self.by_initial: dict[str, list[tuple[str, int]]] = {}
         for word in sorted(self.known):
-            if len(word) >= 4 and word.isalpha():
+            if len(word) >= 4:
                 self.by_initial.setdefault(word[0], []).append((word, _letters(word)))
         self.found: dict[str, str] = {}
 
@@ -108,7 +108,7 @@ class Spelling:
 
     def _nearest(self, word: str) -> str:
         letters = _letters(word)
-        near: set[str] = set()
+        near: dict[str, int] = {}
         for initial in sorted({word[0], word[1]}):
             for known, known_letters in self.by_initial.get(initial, ()):
                 allowed = 2 if min(len(word), len(known)) >= 9 else 1
@@ -118,12 +118,17 @@ class Spelling:
                     continue
                 if len(known) == 4 and len(word) == 5 and not _doubled(word, known):
                     continue
-                if distance(word, known, allowed) <= allowed:
-                    near.add(known)
-        if len({_stem(known) for known in near}) != 1:
+                off = distance(word, known, allowed)
+                if off <= allowed:
+                    near[known] = off
+        if not near or (len({_stem(known) for known in near}) > 1 and not self._alike(near)):
             return word
         plural = word.endswith("s")
-        return sorted(near, key=lambda known: (known.endswith("s") != plural, known))[0]
+        return min(near, key=lambda known: (near[known], known.endswith("s") != plural, known))
+
+    def _alike(self, words: Iterable[str]) -> bool:
+        """Whether some term has all the words, so that taking one for another does no harm."""
+        return bool(frozenset.intersection(*(self.known[word] for word in words)))
 
 
 def _letters(word: str) -> int:

@@ -41,6 +41,7 @@ class Term:
         readings: for words that can mean several things, the wording keys of the meanings.
         beside: the phrase has this meaning only with one of these words close by.
         whole: the phrase has this meaning only where it is the whole message.
+        answer: the phrase has this meaning only as the answer to a question about a fact it says.
         reads_as: how this meaning is put to the customer when the words could mean something else as well.
     """
 
@@ -60,6 +61,7 @@ class Term:
     readings: tuple[str, ...] = ()
     beside: frozenset[str] = frozenset()
     whole: bool = False
+    answer: bool = False
     reads_as: str | None = None
     hear: tuple[str, ...] = ()
     hear_not: tuple[str, ...] = ()

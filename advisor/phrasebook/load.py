@@ -70,6 +70,7 @@ _TERM_KEYS = [
     "readings",
     "beside",
     "whole",
+    "answer",
     "reads_as",
     "hear",
     "not",
@@ -190,6 +191,7 @@ def _term(name: str, entry: Any, data: yaml_files.Mapping, kinds: Mapping[str, F
         readings=yaml_files.texts(entry, "readings", PhrasebookError),
         beside=frozenset(yaml_files.texts(entry, "beside", PhrasebookError)),
         whole=entry.get("whole") == "yes",
+        answer=entry.get("answer") == "yes",
         reads_as=entry.get("reads_as"),
         hear=yaml_files.texts(entry, "hear", PhrasebookError),
         hear_not=yaml_files.texts(entry, "not", PhrasebookError),
@@ -327,7 +329,7 @@ def _check_shared(terms: Mapping[str, Term]) -> None:
                 other = first.setdefault(key, term)
                 if other is term:
                     continue
-                decidable = any(one.beside or one.whole for one in (term, other))
+                decidable = any(one.beside or one.whole or one.answer for one in (term, other))
                 if not decidable and not (term.reads_as and other.reads_as):
                     raise PhrasebookError(
                         term.place,

@@ -225,6 +225,13 @@ class Chooser:
             self._plans[key] = _Solver(self, findings, in_force, may_split).solve()
         return self._plans[key]
 
+    def allows(self, findings: Findings, family: str) -> bool:
+        """Whether some acceptable set holds something of a family, be it the best set or not."""
+        try:
+            return _Solver(self, findings, UNKNOWN, False).allows(family)
+        except _SplitError:
+            return False
+
     def counts(self, item: Item, findings: Findings) -> list[tuple[Assumption, int]]:
         """How many of an item one leaf, or the opening, takes; several where the table's facts are open."""
         if isinstance(item.quantity, int):
@@ -291,6 +298,23 @@ class _Solver:
                 best = (len(attempt.unmet), candidate, attempt)
         assert best is not None
         return self._plan(best[1], best[2])
+
+    def allows(self, family: str) -> bool:
+        """Whether an arrangement that meets everything holds something of a family, or an item of it may stand alone."""
+        for item in self.graph.families[family]:
+            if (
+                item.alone
+                and not item.gives & self.barred
+                and self.chooser.judge.truth(item.fits, self.findings) == YES
+            ):
+                return True
+        for arrangement in self.chooser.arrangements:
+            if arrangement.gives & self.barred or self.chooser.judge.truth(arrangement.fits, self.findings) != YES:
+                continue
+            attempt = self._fill(arrangement, excuse=False)
+            if attempt is not None and any(self.graph.is_a(pick.item, family) for pick in attempt.picks):
+                return True
+        return False
 
     def _split_where_it_helps(self, fitting: Sequence[Arrangement]) -> None:
         """Open demands exclude each other: look at a fact that stands between the nearest arrangement and safety.
