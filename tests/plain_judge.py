@@ -370,7 +370,7 @@ def possible(kind: FactKind, value: Value) -> Possible:
 
 
 class Completions:
-    """Draws complete openings within what a state leaves, with what is implied of them taken as true."""
+    """Draws complete openings within what is left, with what is implied of them, or presumed, taken as true."""
 
     def __init__(self, graph: KnowledgeGraph, seed: int) -> None:
         self.graph, self.random = graph, random.Random(seed)
@@ -379,16 +379,25 @@ class Completions:
             for name, cells in graph.cells.items()
         }
 
-    def within(self, state: Sequence[int]) -> dict[str, Value]:
-        """One opening, fact by fact, causes first, each value within the state and, where any is, within the implied."""
+    def within(self, state: Sequence[int], said: Sequence[int] | None = None) -> dict[str, Value]:
+        """One opening, fact by fact, causes first.
+
+        Args:
+            state: the bits each value must be among.
+            said: the bits the customer's own words leave. A fact nothing was said of takes its presumed value where
+                nothing is implied of it; by default no fact is presumed.
+        """
         opening: dict[str, Value] = {"leaves": "single"}
         judge = PlainJudge(self.graph, opening)
         for fact in self.graph.fact_order:
-            mask = state[self.graph.fact_index[fact]]
-            values = [value for bit, value in self.cells[fact] if bit & mask]
+            at, kind = self.graph.fact_index[fact], self.graph.kinds[fact]
+            left = [value for bit, value in self.cells[fact] if bit & state[at]]
+            values = left
             for rule in _of(self.graph, "implies", fact):
                 if rule.implied and judge.applies(rule):
-                    implied = [value for value in values if compares(rule.implied, value)]
-                    values = implied or values
+                    values = [value for value in values if compares(rule.implied, value)] or values
+            unsaid = said is not None and said[at] == self.graph.cells[fact].full
+            if unsaid and values == left and kind.presumed is not None:
+                values = [value for value in left if value == presumed(kind)] or left
             opening[fact] = self.random.choice(values)
         return opening

@@ -172,7 +172,7 @@ def try_partial(seed: int) -> Tried:
         was_short = False
         for _ in range(COMPLETIONS):
             tried.completions += 1
-            whole = completions.within(findings.state)
+            whole = completions.within(findings.state, findings.said)
             faults, short = judged(chooser, findings, choice, whole)
             if faults:
                 told = {fact: whole[fact] for fact in known}

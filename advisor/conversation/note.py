@@ -26,8 +26,9 @@ def note(session: Session, heard: tuple[Heard, ...], graph: KnowledgeGraph) -> t
     What is heard narrows what was said before. Where both can't be true the session holds the contradiction, unless
     the words correct the earlier ones or answer which of the two holds. What the listener implies never contradicts.
     """
-    sheet, contradiction = session.sheet, session.contradiction
-    settling = contradiction.fact if contradiction else None
+    sheet = session.sheet
+    open_ones = {said.fact: said for said in session.contradictions}
+    settling = session.contradiction.fact if session.contradiction else None
     taken, impossible, elsewhere = [], [], []
     for each in sorted(heard, key=lambda one: one.how == "implied"):
         kind = graph.kinds.get(each.fact)
@@ -43,22 +44,36 @@ def note(session: Session, heard: tuple[Heard, ...], graph: KnowledgeGraph) -> t
             each = replace(each, possible=finest(kind, each.possible))
         before = sheet.entries.get(each.fact)
         now = Entry(each.possible, each.text, each.possible is None, each.how == "unsure" and each.possible is not None)
-        replaces = each.corrects or each.fact == settling or before is None or before.closed
-        if each.fact == settling:
-            contradiction = None
-        if each.possible is None and before and not before.closed:
+        settles = each.fact == settling and settling in open_ones and each.how != "implied"
+        if settles:
+            fitting = _fitting(open_ones[each.fact], each.possible)
+            if len(fitting) > 1:
+                continue
+            now = replace(now, possible=fitting[0]) if fitting else now
+        if settles or each.corrects:
+            open_ones.pop(each.fact, None)
+        replaces = settles or each.corrects or before is None or before.closed
+        if each.possible is None and before and not before.closed and not replaces:
             continue
         if not replaces and before and before.possible and each.possible:
             both = common(before.possible, each.possible)
             if both is None:
                 if each.how != "implied":
-                    contradiction = Contradiction(each.fact, before, now)
+                    open_ones[each.fact] = Contradiction(each.fact, before, now)
                 continue
             now = before if both == before.possible and not before.hedged else replace(now, possible=both)
         sheet = sheet.with_entry(each.fact, now)
         taken.append(each)
     noted = Noted(tuple(taken), tuple(impossible), tuple(elsewhere))
-    return replace(session.with_sheet(sheet), contradiction=contradiction), noted
+    return replace(session.with_sheet(sheet), contradictions=tuple(open_ones.values())), noted
+
+
+def _fitting(said: Contradiction, answer: Possible | None) -> list[Possible]:
+    """What an answer leaves of each of two contradicting statements, where it leaves anything."""
+    if answer is None:
+        return []
+    sides = (common(entry.possible, answer) for entry in (said.before, said.now) if entry.possible is not None)
+    return [side for side in sides if side is not None]
 
 
 def common(one: Possible, other: Possible) -> Possible | None:

@@ -6,16 +6,19 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from advisor.conversation.argument import Answer
 from advisor.conversation.mind import Mind
 from advisor.conversation.note import Noted, note
+from advisor.conversation.pick import Picker
 from advisor.conversation.session import Session
 from advisor.conversation.speak import Speaker
 from advisor.conversation.turn import Block, Kind, Turn, value_json
-from advisor.facts import FactSheet, Heard
+from advisor.facts import FactSheet, Heard, OneOf, Possible
 from advisor.listening.reading import Hearing, Want
 from advisor.reasoning.infer import Findings
 from advisor.reasoning.recommend import RecommendedSet
 
+SPECIAL = ("quit", "why_not", "why", "what_would", "forget", "cautions", "so_far", "unsafe_wish", "out_of_scope")
 SMALL_TALK = ("greeting", "thanks", "help", "upset")
 
 
@@ -33,12 +36,33 @@ class Replier:
     """Makes turns with one mind."""
 
     def __init__(self, mind: Mind) -> None:
-        self.mind, self.speaker = mind, Speaker(mind)
+        self.mind, self.speaker, self.picker = mind, Speaker(mind), Picker(mind.book)
+        self.argument = Argument(mind, self.speaker)
 
     def hear(self, session: Session, text: str) -> Hearing:
         """What a message says, in the light of what was asked."""
-        asked = session.contradiction.fact if session.contradiction else session.asked
-        return self.mind.listener.hear(text, asked)
+        said = session.contradiction
+        asked = said.fact if said else session.asked
+        if asked is None:
+            return self.mind.listener.hear(text)
+        if said:
+            plain = self.mind.listener.hear(text)
+            if any(heard.fact == asked for heard in plain.heard):
+                return plain
+        hearing, kind = self.mind.listener.hear(text, asked), self.mind.graph.kinds[asked]
+        return self.picker.picked(text, hearing, kind, self._offered(session, asked), between_two=said is not None)
+
+    def _offered(self, session: Session, asked: str) -> list[Possible | None]:
+        """What each answer offered means, in the order shown; "I don't know" is None."""
+        if session.contradiction:
+            return [session.contradiction.before.possible, session.contradiction.now.possible]
+        kind = self.mind.graph.kinds[asked]
+        choices = self.speaker.offered(asked, self._left(asked, session))
+        return [*(OneOf(frozenset(kind.finest(choice.value))) for choice in choices), None]
+
+    def _left(self, fact: str, session: Session) -> Possible | None:
+        at = self.mind.graph.fact_index[fact]
+        return self.mind.graph.cells[fact].possible(self.findings(session.sheet).state[at])
 
     def heard_json(self, text: str, asked: str | None) -> dict[str, Any]:
         """What a message says, as data, with nothing concluded."""
@@ -71,13 +95,25 @@ class Replier:
         """
         session = replace(session, turn=session.turn + 1)
         wants = {want.name: want for want in hearing.wants}
+        if "what_if" in wants and session.sheet.entries:
+            return self._what_if(_Context(session, hearing, Noted(), one_shot))
         if "start_over" in wants:
             session = Session(turn=session.turn)
         elif "undo" in wants:
             return self._undo(session, hearing)
         session, noted = note(session, hearing.heard, self.mind.graph)
         context = _Context(session, hearing, noted, one_shot)
-        for name in ("quit", "why", "why_not", "so_far", "unsafe_wish", "out_of_scope"):
+        for name in (
+            "quit",
+            "why_not",
+            "why",
+            "what_would",
+            "forget",
+            "cautions",
+            "so_far",
+            "unsafe_wish",
+            "out_of_scope",
+        ):
             if name in wants and not (noted.taken and name == "out_of_scope"):
                 return self._special(name)(context, wants[name])
         if session.contradiction:
@@ -97,7 +133,10 @@ class Replier:
         return {
             "quit": lambda context, _: self._say(context, "goodbye", "goodbye"),
             "why": self._why,
-            "why_not": self._why,
+            "why_not": self._why_not,
+            "what_would": self._what_would,
+            "forget": self._forget,
+            "cautions": self._cautions,
             "so_far": self._so_far,
             "unsafe_wish": lambda context, want: self._refuse(context, want, "unsafe"),
             "out_of_scope": lambda context, want: self._refuse(context, want, "out_of_scope"),
@@ -178,7 +217,7 @@ class Replier:
         context = _Context(session, hearing, Noted(), False)
         if not session.earlier:
             return self._say(context, "answer", "undone_nothing")
-        back = replace(session, sheet=session.earlier[-1], earlier=session.earlier[:-1], contradiction=None)
+        back = replace(session, sheet=session.earlier[-1], earlier=session.earlier[:-1], contradictions=())
         return self._advise(replace(context, session=back), [self.speaker.say("undone")])
 
     def _not_understood(self, context: _Context) -> tuple[Session, Turn]:
@@ -230,9 +269,7 @@ class Replier:
         return self.mind.judge.infer(self.mind.judge.said(sheet))
 
     def _question(self, fact: str, session: Session) -> tuple[Block, dict[str, Any]]:
-        at = self.mind.graph.fact_index[fact]
-        mask = self.findings(session.sheet).state[at]
-        return self.speaker.question(fact, self.mind.graph.cells[fact].possible(mask))
+        return self.speaker.question(fact, self._left(fact, session))
 
     def _advise(self, context: _Context, before: list[str]) -> tuple[Session, Turn]:
         session = context.session
@@ -297,7 +334,9 @@ class Replier:
 
     def _why(self, context: _Context, want: Want) -> tuple[Session, Turn]:
         session = context.session
-        about_hardware = want.about in self.mind.graph.families
+        if session.contradiction:
+            return self._contradiction(context)
+        about_hardware = want.about is not None and want.about not in self.mind.graph.kinds
         if session.asked and not about_hardware:
             return self._why_asked(context, session.asked)
         if session.sheet.entries and (session.advised or about_hardware):
@@ -320,9 +359,64 @@ class Replier:
         answer = {"about": fact, "value": why, "sources": [speaker.source(rule.source) for rule in rules[:4]]}
         return context.session, self._turn(context, "answer", [*blocks, block], question, answer=answer)
 
+    def _answered(self, context: _Context, given: Answer) -> tuple[Session, Turn]:
+        """An answer beside the matter in hand: the caution goes with it, and what was asked is asked again."""
+        session = context.session
+        blocks = [*given.blocks, Block(lines=(self.speaker.say("caution"),))]
+        answer = {"about": given.about, "value": given.value, "sources": list(given.sources)}
+        question = None
+        if session.asked:
+            block, question = self._question(session.asked, session)
+            blocks.append(block)
+        return session, self._turn(context, "answer", blocks, question, answer=answer)
+
+    def _why_not(self, context: _Context, want: Want) -> tuple[Session, Turn]:
+        if want.about not in self.mind.graph.families:
+            return self._why(context, want)
+        if not context.session.sheet.entries:
+            return self._say(context, "answer", "why_nothing")
+        found = self.mind.recommender.recommend(self.findings(context.session.sheet))
+        return self._answered(context, self.argument.why_not(want.about, found, context.session))
+
+    def _what_would(self, context: _Context, want: Want) -> tuple[Session, Turn]:
+        if want.about not in self.mind.graph.families:
+            return self._say(context, "answer", "what_would_item")
+        return self._answered(context, self.argument.what_would(want.about, self.findings(context.session.sheet)))
+
+    def _what_if(self, context: _Context) -> tuple[Session, Turn]:
+        """The set under other facts beside the set as it stands; nothing is worked into the session."""
+        session = context.session
+        supposed = tuple(replace(heard, corrects=True) for heard in context.hearing.heard)
+        changed, noted = note(session, supposed, self.mind.graph)
+        if not noted.taken:
+            return self._say(context, "answer", "what_if_nothing")
+        before, after = (self.mind.recommender.recommend(self.findings(one.sheet)) for one in (session, changed))
+        facts = list(dict.fromkeys(heard.fact for heard in noted.taken))
+        return self._answered(context, self.argument.what_if(facts, before, after, changed))
+
+    def _forget(self, context: _Context, want: Want) -> tuple[Session, Turn]:
+        session = context.session
+        if want.about is None or want.about not in session.sheet.entries:
+            return self._say(context, "answer", "forget_nothing")
+        session = session.with_sheet(session.sheet.without(want.about))
+        line = self.speaker.say("forgotten", fact=self.speaker.fact(want.about))
+        return self._advise(replace(context, session=session), [line])
+
+    def _cautions(self, context: _Context, _: Want) -> tuple[Session, Turn]:
+        session = context.session
+        if not session.sheet.entries:
+            return self._say(context, "answer", "why_nothing")
+        found = self.mind.recommender.recommend(self.findings(session.sheet))
+        lines = self.speaker.cautions(found, session)
+        return self._answered(
+            context, Answer((Block(self.speaker.say("all_cautions"), tuple(lines)),), "cautions", lines)
+        )
+
     def _why_set(self, context: _Context, want: Want) -> tuple[Session, Turn]:
         speaker, graph = self.speaker, self.mind.graph
         found = self.mind.recommender.recommend(self.findings(context.session.sheet))
+        if want.about in graph.families and not any(self._is_about(line.item, want.about) for line in found.lines):
+            return self._answered(context, self.argument.why_not(want.about, found, context.session))
         chosen = [line for line in speaker.ordered(found) if not want.about or self._is_about(line.item, want.about)]
         lines = [
             speaker.say(
@@ -332,22 +426,10 @@ class Replier:
             )
             for line in chosen
         ]
-        if not chosen and want.about:
-            lines = [speaker.say("why_not_there", item=want.about.replace("_", " "))]
-            lines += [
-                speaker.alternative(other)
-                for other in found.alternatives
-                if any(
-                    self._is_about(item.name, want.about)
-                    for use in graph.arrangements[other.arrangement].uses
-                    for item in graph.families[use.item]
-                )
-            ]
         rules = sorted({rule for line in chosen for rule in line.because})
         sources = sorted({speaker.source(graph.rules[name].source) for name in rules})
-        answer = {"about": want.about or "set", "value": lines, "sources": sources}
-        blocks = [Block(speaker.say("rests_on"), tuple(lines)), Block(lines=(speaker.say("caution"),))]
-        return context.session, self._turn(context, "answer", blocks, answer=answer)
+        block = Block(speaker.say("rests_on"), tuple(lines))
+        return self._answered(context, Answer((block,), want.about or "set", lines, tuple(sources)))
 
     def _is_about(self, item: str, about: str) -> bool:
         return item in self.mind.graph.items and self.mind.graph.is_a(item, about)

@@ -27,7 +27,7 @@ class Session:
         sheet: the facts said.
         turn: how many turns were made.
         asked: the fact the last turn asked for.
-        contradiction: set while the customer is asked which of two statements holds.
+        contradictions: facts said twice, of which the customer is asked, one after the other, which statement holds.
         advised: whether the last turn gave a set.
         earlier: the sheets before the last changes, newest last, for taking a step back.
     """
@@ -35,9 +35,14 @@ class Session:
     sheet: FactSheet = field(default_factory=FactSheet)
     turn: int = 0
     asked: str | None = None
-    contradiction: Contradiction | None = None
+    contradictions: tuple[Contradiction, ...] = ()
     advised: bool = False
     earlier: tuple[FactSheet, ...] = ()
+
+    @property
+    def contradiction(self) -> Contradiction | None:
+        """The contradiction being asked about."""
+        return self.contradictions[0] if self.contradictions else None
 
     @property
     def closed(self) -> frozenset[str]:
@@ -54,13 +59,14 @@ class Session:
 def to_slots(session: Session) -> dict[str, Any]:
     """The session as rasa slots: one for each fact said, and a few of its own."""
     slots: dict[str, Any] = {f"fact_{name}": _entry(entry) for name, entry in session.sheet.entries.items()}
-    contradiction = session.contradiction
     slots |= {
         "turn": session.turn,
         "asked": session.asked,
         "advised": session.advised,
-        "contradiction": contradiction
-        and {"fact": contradiction.fact, "before": _entry(contradiction.before), "now": _entry(contradiction.now)},
+        "contradictions": [
+            {"fact": said.fact, "before": _entry(said.before), "now": _entry(said.now)}
+            for said in session.contradictions
+        ],
         "earlier": [{name: _entry(entry) for name, entry in sheet.entries.items()} for sheet in session.earlier],
     }
     return slots
@@ -73,15 +79,15 @@ def from_slots(slots: Mapping[str, Any]) -> Session:
         for name, value in sorted(slots.items())
         if name.startswith("fact_") and value is not None
     }
-    said = slots.get("contradiction")
     return Session(
         sheet=FactSheet(entries),
         turn=slots.get("turn") or 0,
         asked=slots.get("asked"),
         advised=bool(slots.get("advised")),
-        contradiction=Contradiction(said["fact"], _read_entry(said["before"]), _read_entry(said["now"]))
-        if said
-        else None,
+        contradictions=tuple(
+            Contradiction(said["fact"], _read_entry(said["before"]), _read_entry(said["now"]))
+            for said in slots.get("contradictions") or ()
+        ),
         earlier=tuple(
             FactSheet({name: _read_entry(entry) for name, entry in sheet.items()})
             for sheet in slots.get("earlier") or ()

@@ -14,6 +14,7 @@ from advisor.facts import Between, FactSheet, OneOf, Possible
 from advisor.knowledge.lengths import feet_and_inches, written
 from advisor.knowledge.parts import Source
 from advisor.logic import YES
+from advisor.phrasebook.book import Choice
 from advisor.reasoning.choose import Assumption
 from advisor.reasoning.explain import WEIGHT, paths
 from advisor.reasoning.figures import figures_for, size_of
@@ -134,16 +135,24 @@ class Speaker:
     def question(self, fact: str, possible: Possible | None) -> tuple[Block, dict[str, Any]]:
         """A question as text and as data: only the answers still possible are offered."""
         asked = self.mind.book.questions[fact]
-        left = possible.values if isinstance(possible, OneOf) else None
-        kind = self.graph.kinds[fact]
-        choices = [choice for choice in asked.choices if left is None or left.intersection(kind.finest(choice.value))]
-        labels = [choice.label for choice in choices]
-        numbered = [self.say("question_number", number=at, label=label) for at, label in enumerate(labels, 1)]
-        if numbered and kind.kind != "yes_no":
-            numbered.append(self.say("question_unsure", number=len(labels) + 1, label=asked.unsure))
-        lines = [asked.text, *(numbered if kind.kind != "yes_no" else ())]
+        labels = [choice.label for choice in self.offered(fact, possible)]
+        shown = []
+        if self.graph.kinds[fact].kind == "choice":
+            shown = [self.say("question_number", number=at, label=label) for at, label in enumerate(labels, 1)]
+            shown.append(self.say("question_unsure", number=len(labels) + 1, label=asked.unsure))
+        elif self.graph.kinds[fact].kind == "steps":
+            # without numbers: "3" would be the third line to one customer and three hours to another
+            shown = [*labels, asked.unsure]
+        lines = [asked.text, *shown]
         data = {"fact": fact, "text": asked.text, "choices": [*labels, asked.unsure], "why": asked.why}
         return Block(lines=tuple(lines)), data
+
+    def offered(self, fact: str, possible: Possible | None) -> list[Choice]:
+        """The answers to a question that are still possible, in the order they are shown."""
+        left = possible.values if isinstance(possible, OneOf) else None
+        kind = self.graph.kinds[fact]
+        choices = self.mind.book.questions[fact].choices
+        return [choice for choice in choices if left is None or left.intersection(kind.finest(choice.value))]
 
     def condition(self, cases: tuple[Assumption, ...]) -> str:
         """The cases in which something belongs to the set, in words."""
@@ -230,6 +239,14 @@ class Speaker:
         """What an item is called, up to the first comma or bracket."""
         return re.split(r"[,(]", self.item(name), maxsplit=1)[0].strip()
 
+    def family(self, name: str) -> str:
+        """What a family of items is called: an item's short title, or the family's own name."""
+        return self.short(name) if name in self.graph.items else _spaced(name)
+
+    def bits(self, fact: str, bits: int) -> str:
+        """Some cells of a fact in words."""
+        return self.value(fact, self._possible(fact, bits))
+
     def leaf(self, line: Line, found: RecommendedSet) -> str:
         """Which leaf a line is for."""
         single = all(other.leaf in ("active", "opening") for other in found.lines)
@@ -264,7 +281,7 @@ class Speaker:
             fields = {
                 "rule": rule.sentence,
                 "source": self.source(rule.source),
-                "requirement": _lowered(self.graph.requirements[path.requirement].meaning),
+                "requirement": lowered(self.graph.requirements[path.requirement].meaning),
             }
             if path.certain:
                 reasons.append(self.say("reason", facts=self.grounds(path.facts, found, session), **fields))
@@ -305,7 +322,7 @@ class Speaker:
             if assumed.rule:
                 rule = self.graph.rules[assumed.rule]
                 source = self.source(rule.source)
-                yield self.say("assumed_implied", rule=_lowered(rule.sentence), source=source, **fields)
+                yield self.say("assumed_implied", rule=lowered(rule.sentence), source=source, **fields)
             else:
                 yield self.say("assumed_presumed", **fields)
 
@@ -336,7 +353,7 @@ class Speaker:
         if other.waits_for:
             return self.say("alternative_open", arrangement=title, facts=self.facts(other.waits_for), rules=rules)
         key = "alternative_barred" if other.why == "barred" else "alternative_short"
-        meaning = _lowered(self.graph.requirements[other.about].meaning).rstrip(".")
+        meaning = lowered(self.graph.requirements[other.about].meaning).rstrip(".")
         return self.say(key, arrangement=title, meaning=meaning, rules=rules)
 
     def cautions(self, found: RecommendedSet, session: Session) -> list[str]:
@@ -357,7 +374,7 @@ def _spaced(name: str) -> str:
     return name.replace("_", " ")
 
 
-def _lowered(sentence: str) -> str:
+def lowered(sentence: str) -> str:
     """A sentence to go on within another: its first letter small unless the word is all capitals, no full stop."""
     first = sentence.split(" ", 1)[0]
     start = sentence if first.isupper() and len(first) > 1 else sentence[:1].lower() + sentence[1:]

@@ -158,18 +158,17 @@ def _label(
     """A choice whose label or name the left-over words are."""
     filler = book.words["filler"]
     left = [at for at, word in enumerate(sentence.words) if at not in covered and word not in filler and word.isalnum()]
-    if not left:
+    if not left or any(sentence.words[at].isdigit() for at in left):
         return None
     words = [sentence.words[at] for at in left]
-    fitting = [
-        choice.value
-        for choice in book.questions[asked].choices
-        if words in (_plain(choice.label), _plain(choice.value.replace("_", " ")))
-    ]
-    if len(fitting) != 1:
+    labels = {
+        choice.value: {*_plain(choice.label), *choice.value.split("_")} for choice in book.questions[asked].choices
+    }
+    fitting = [value for value, label in labels.items() if label.issuperset(words)]
+    if not fitting or len(fitting) == len(labels) or len(fitting) > 3:
         return None
     part = Part(left[0], left[-1] + 1, None, Match(left[0], left[-1] + 1, ()))
-    return part, OneOf(frozenset(kind.finest(fitting[0]))), "stated"
+    return part, OneOf(frozenset(fitting)), "stated"
 
 
 def _plain(label: str) -> Sequence[str]:

@@ -11,7 +11,7 @@ from advisor.listening.measures import Measure
 from advisor.listening.phrases import slot_measure
 from advisor.listening.reading import Ambiguity, Hearing, Mention, Want
 from advisor.listening.sentence import Part, Sentence
-from advisor.listening.sizes import Leaf, leaf_sizes
+from advisor.listening.sizes import OPENING, Leaf, leaf_sizes
 from advisor.listening.values import agree, complement, overlap, possible_of, within
 from advisor.phrasebook.book import Phrasebook, Slot, Term
 
@@ -120,6 +120,8 @@ class _Reading:
             self._add(part, term.names, None)
         if part.asked and not part.unknown:
             return
+        if "leaves" in term.says and self._counts_hardware(part):
+            return
         says = dict(term.says)
         if part.denied and term.denied is not None:
             says = dict(term.denied)
@@ -138,12 +140,30 @@ class _Reading:
                     missed = False
                     continue
             missed = False
-            self._add(part, fact, possible)
+            if fact == "leaf_width_in" and self._of_opening(part, possible):
+                self.ambiguous.append((part.start, part.end, ("reading_wide_pair", "reading_wide_single")))
+            else:
+                self._add(part, fact, possible)
         if missed and any(isinstance(said, Slot) for said in says.values()):
             self.covered.difference_update(range(part.start, part.end))
         if not part.denied and not part.unknown:
             for fact, possible in term.implies.items():
                 self._add(part, fact, possible, weak=True)
+
+    def _counts_hardware(self, part: Part) -> bool:
+        """Whether a pair is one of hinges or bolts, not of leaves: "a pair of hinges", "3 pair hinges"."""
+        following = next((other for other in self.sentence.parts if other.start >= part.end), None)
+        if following is None or following.start > part.end or following.term is None or not following.term.mentions:
+            return False
+        before = self.words[part.start - 1] if part.start else ""
+        counted = before.isdigit() or before in self.book.measures.numbers
+        return self.words[part.end - 1] == "of" or counted
+
+    def _of_opening(self, part: Part, possible: Possible) -> bool:
+        """Whether a width is too great to be taken for one leaf's unless a leaf is named."""
+        said = {"leaf", "leaves", "each", "active", "per"} & set(self.words[part.start : part.end])
+        width = possible.exact if isinstance(possible, Between) else None
+        return width is not None and width >= OPENING and not said
 
     def _retargeted(self, part: Part, fact: str, said: Possible | Slot) -> tuple[str, Possible | None]:
         """What a phrase says of a fact; of the fact asked about where the value is one of its own ("wood" of a frame)."""
@@ -437,9 +457,10 @@ class _Reading:
                 continue
             about = term.about
             if about is None and term.wants in _ABOUT:
-                after = [self._named(other) for other in parts[place + 1 :]]
-                before = [self._named(other) for other in reversed(parts[:place])]
-                about = next((name for name in [*after, *before] if name), None)
+                others = [*parts[place + 1 :], *reversed(parts[:place])]
+                items = [other.term.mentions for other in others if other.term is not None]
+                facts = [self._named(other) for other in others]
+                about = next((name for name in [*items, *facts] if name), None)
             if (term.wants, about) not in [(name, other) for name, _, _, other in self.wants]:
                 self.wants.append((term.wants, part.start, part.end, about))
 
@@ -448,7 +469,7 @@ class _Reading:
         term = part.term
         if term is None or term.wants:
             return None
-        return term.mentions or term.names or next(iter(term.says), None)
+        return term.names or next(iter(term.says), None)
 
     def left(self) -> list[tuple[int, int]]:
         """The stretches of words nothing was made of, filler and punctuation aside."""

@@ -86,10 +86,11 @@ class MeasureReader:
         """
         text, starts, ends, spelled = "", {}, {}, set()
         for first, last, figure in self._figures(words):
-            if text and gaps[first - 1]:
+            if text and (gaps[first - 1] or figure.startswith(" ")):
                 text += " "
+            figure = figure.strip()
             starts[len(text)] = first
-            spelled.update(range(first, last) if figure != words[first] else ())
+            spelled.update(range(first, last) if figure != words[first].strip() else ())
             text += figure
             ends[len(text)] = last
         taken = bytearray(len(text))
@@ -180,17 +181,20 @@ class MeasureReader:
     def _patterns(self) -> Iterator[tuple[str, _Maker]]:
         number = self.number
         lengths, times = self.measures.lengths, self.measures.times
-        length, time = _either(lengths), _either(word for word in times if len(word) > 1)
+        length = "|".join(
+            re.escape(word) + ("(?![a-z])" if word.isalpha() else "") for word in sorted(lengths, key=len)[::-1]
+        )
+        time = _either(word for word in times if len(word) > 1)
         inch = _either(word for word, size in lengths.items() if size == 1)
         foot_words = [word for word, size in lengths.items() if size == 12]
         feet = "|".join(re.escape(word) + ("(?![a-z])" if word.isalpha() else "") for word in foot_words)
         hour = _either(word for word, size in times.items() if size == 60 and len(word) > 1)
         # Not a number's beginning or end: inside a word, a date, a longer figure.
         head, tail = r"(?:(?<![\w.,/'\"-])|(?<=\bpr)|(?<=\dx)|(?<=['\"]x)|(?<=[\s(]-))", r"(?![\w/])"
-        inches = rf"(?:1[01]|\d)(?:[ -]+\d/\d+|\.\d+)?(?!\d)(?! ?(?:{feet}|{time}|x|h)(?!\w))"
+        inches = rf"(?:1[01]|\d)(?:[ -]+\d/\d+|\.\d+)?(?!\d)(?! ?(?:{feet}|{time}|h)(?!\w))"
         foot_inch = rf"{number} ?(?:{feet})\.?(?:[ -]*(?:and )?(?:{inches}) ?(?:(?:{inch})(?!\w)\.?)?)?"
         dashed = r"(?:1[0-2]|[1-9])(?:-|/)(?:1[01]|\d)(?![\d/])"
-        side = rf"(?:{foot_inch}|{dashed}|{number}(?: ?(?:{length})(?!\w)\.?)?)"
+        side = rf"(?:{foot_inch}|{dashed}|{number}(?: ?(?:{length})\.?)?)"
         by = r" ?(?:x|by) ?"
         third = rf"(?:{by}(?P<t>{number}(?: ?(?:{inch})(?!\w)\.?)?))?"
         spoken = r"\d{1,2} (?:oh|o|zero|0|ought|\d{1,2})"
@@ -198,6 +202,8 @@ class MeasureReader:
         behind = rf"(?:(?: ?(?P<e>{_either(self.measures.after)}))(?!\w))?"
         pair = rf"(?P<n>{number})(?: ?(?P<j>or|to|and|-|/) ?(?P<m>{number}))?"
         yield rf"{head}(?P<all>(?P<w>{side}){by}(?P<h>{side}){third})(?!\w)", self._sides
+        wide_high = rf"(?P<w>{number}) ?(?:{inch})? ?w(?:ide)?(?: x|,| by)? ?(?P<h>{number}) ?(?:{inch})? ?h(?:igh)?"
+        yield rf"{head}(?P<all>{wide_high})(?!\w)", self._sides
         yield rf"{head}(?P<all>(?P<w>{dashed})(?: |, ?)(?P<h>{dashed})){tail}", self._sides
         yield rf"{head}(?P<all>(?P<w>{foot_inch}) (?P<h>{foot_inch}))(?!\w)", self._sides
         yield rf"{head}(?P<all>(?P<c>\d{{4,6}})(?P<s>'?s)?){tail}(?! ?(?:{length}|amps?)(?!\w))", self._code
@@ -215,7 +221,7 @@ class MeasureReader:
         yield rf"{head}(?P<all>{before}{pair} ?(?:{_either(self.measures.amps)})(?!\w){behind})", self._amps
         yield rf"{head}(?P<all>(?P<x>{foot_inch}))(?!\w)", self._feet
         yield rf"(?<!\w)(?P<all>(?:an |1 )?(?P<u>inch) and (?P<n>{number})){tail}", self._inch_and
-        yield rf"{head}(?P<all>{before}{pair} ?(?P<u>{length})(?!\w)\.?{behind})", self._length
+        yield rf"{head}(?P<all>{before}{pair} ?(?P<u>{length})\.?{behind})", self._length
         yield rf"{head}(?P<all>(?P<x>{dashed})){tail}", self._dashed
         yield rf"{head}(?P<all>(?P<x>\d{{1,2}} (?:oh|o|zero))){tail}", self._dashed
         yield rf"{head}(?P<all>{before}(?:between )?{pair}(?!\w){behind})(?!/)", self._number

@@ -9,7 +9,7 @@ from advisor.listening.measures import Measure
 from advisor.phrasebook.book import Slot, Term
 
 # Marks whose words are too ordinary for a misspelt word to be taken for one of them.
-_NEVER_MEANT = frozenset({"known", "asking", "next_opening"})
+_NEVER_MEANT = frozenset({"known", "asking", "asking_first", "next_opening"})
 
 # Words either side that can decide what a phrase means.
 BESIDE = 6
@@ -84,14 +84,25 @@ class PhraseFinder:
         if term not in node.terms:
             node.terms.append(term)
 
-    def find(self, words: Sequence[str], written: Sequence[str], measures: Sequence[Measure]) -> list[Match]:
+    def find(
+        self,
+        words: Sequence[str],
+        written: Sequence[str],
+        measures: Sequence[Measure],
+        filler: frozenset[str],
+        asked: str | None,
+    ) -> list[Match]:
         """The phrases among the words, by place, none overlapping another.
 
         Args:
             words: the words in lower case, misspellings mended.
             written: the words as typed; abbreviations in capitals are looked for only in text that has small letters.
             measures: the measures among the words; one stands for a slot.
+            filler: words that say nothing.
+            asked: the fact just asked about; without one, phrases that only answer a question mean nothing.
         """
+        spoken = {at for at, word in enumerate(words) if any(sign.isalnum() for sign in word)}
+        said = {at for at in spoken if words[at] not in filler}
         by_start = {measure.start: measure for measure in measures}
         found: list[Match] = []
         mixed = len(words) == 1 or any(word.islower() for word in written)
@@ -99,6 +110,7 @@ class PhraseFinder:
             self._walk(self.tree, words, by_start, at, at, (), found)
             if mixed and written[at][:1].isupper():
                 self._walk(self.capitals, written, {}, at, at, (), found)
+        found = [match for match in (_meant(match, said, spoken, asked) for match in found) if match.terms]
         found.extend(Match(measure.start, measure.end, (), (measure,)) for measure in measures)
         found.sort(key=_rank)
         taken = bytearray(len(words))
@@ -144,6 +156,19 @@ class PhraseFinder:
                     self._walk(following, words, by_start, start, measure.end, (*used, measure), found)
 
 
+def _meant(match: Match, said: set[int], spoken: set[int], asked: str | None) -> Match:
+    """The match without the meanings a phrase has only as the whole message or as the answer to a question.
+
+    A phrase of filler words only is the whole message where there is no other word at all.
+    """
+    if not any(term.whole or term.answer for term in match.terms):
+        return match
+    inside = set(range(match.start, match.end))
+    whole = inside.issuperset(said if inside & said else spoken)
+    terms = (term for term in match.terms if whole or not (term.whole or term.answer))
+    return replace(match, terms=tuple(term for term in terms if not term.answer or asked in term.says))
+
+
 def _rank(match: Match) -> tuple[int, bool, bool, bool, int]:
     """The longest first; then phrases before bare measures, plain words before slots, meanings before marks."""
     marks = all(term.marks for term in match.terms)
@@ -162,17 +187,15 @@ def _phrase_words(phrase: str, cut: Callable[[str], tuple[list[str], list[str]]]
     return words
 
 
-def meaning(match: Match, words: Sequence[str], whole: bool, asked: str | None) -> tuple[Term, ...]:
+def meaning(match: Match, words: Sequence[str], asked: str | None) -> tuple[Term, ...]:
     """What a phrase means where it stands: one term, none, or several that only the customer can tell apart.
 
     Args:
         match: the phrase.
         words: the words of the message.
-        whole: whether the phrase is the whole message, filler aside.
         asked: the fact just asked about.
     """
-    terms = [term for term in match.terms if whole or not (term.whole or term.answer)]
-    terms = [term for term in terms if not term.answer or asked in term.says]
+    terms = list(match.terms)
     if any(term.marks != "known" and not term.beside for term in terms):
         terms = [term for term in terms if term.marks != "known" or term.reads_as]
     if asked and len(terms) > 1:
@@ -182,7 +205,7 @@ def meaning(match: Match, words: Sequence[str], whole: bool, asked: str | None) 
     near = {*words[max(0, match.start - BESIDE) : match.start], *words[match.end : match.end + BESIDE]}
     beside = [term for term in terms if term.beside and term.beside & near]
     plain = [term for term in terms if not term.beside]
-    if whole and any(term.whole for term in plain):
+    if any(term.whole for term in plain):
         plain = [term for term in plain if term.whole]
     kept = beside or plain
     if not kept:

@@ -98,7 +98,10 @@ def make_phrases(nlp: Language, name: str) -> Any:
     def phrases(doc: Doc) -> Doc:
         words = [token.norm_ for token in doc]
         written = [doc.text[slice(*trimmed(doc.text, token.idx, token.idx + len(token)))] for token in doc]
-        found = nlp.tokenizer.phrases.find(words, written, doc.user_data["measures"])  # type: ignore[attr-defined]
+        tokenizer = nlp.tokenizer
+        assert isinstance(tokenizer, CounterTokenizer)
+        filler = tokenizer.book.words["filler"]
+        found = tokenizer.phrases.find(words, written, doc.user_data["measures"], filler, doc.user_data.get("asked"))
         doc.user_data["phrases"] = found
         doc.spans["phrases"] = [
             Span(doc, one.start, one.end, label=" ".join(term.name for term in one.terms)) for one in found if one.terms
@@ -123,7 +126,9 @@ class Pipeline:
 
     def hear(self, text: str, asked: str | None, units: str | None) -> Hearing:
         """What a message no longer than the longest heard says."""
-        doc = self.nlp(text)
+        doc = self.nlp.make_doc(text)
+        doc.user_data["asked"] = asked
+        doc = self.nlp(doc)
         starts = [token.idx for token in doc]
         breaks = [False] * (len(starts) + 1)
         for place in range(1, len(starts)):

@@ -83,13 +83,8 @@ class Sentence:
     ) -> None:
         self.words, self.breaks, self.lists = words, breaks, lists
         self.parts: list[Part] = []
-        spoken = [at for at, word in enumerate(words) if any(s.isalnum() for s in word)]
-        said = [at for at, word in enumerate(words) if word not in lists["filler"] and any(s.isalnum() for s in word)]
         for match in matches:
-            inside = set(range(match.start, match.end))
-            # A phrase of filler words only is the whole message where there is no other word at all.
-            whole = inside.issuperset(said if inside.intersection(said) else spoken)
-            terms = meaning(match, words, whole, asked) if match.terms else ()
+            terms = meaning(match, words, asked) if match.terms else ()
             if match.terms and not terms:
                 self.parts.extend(Part(m.start, m.end, None, Match(m.start, m.end, (), (m,))) for m in match.measures)
                 continue
@@ -146,7 +141,7 @@ class Sentence:
             elif mark == "but":
                 asking = unknown = False
                 negation = hedge = taking_back = None
-            elif mark == "asking" or wants in _QUESTIONS:
+            elif mark == "asking" or wants in _QUESTIONS or (mark == "asking_first" and self._asks(part)):
                 asking = True
             if not part.tells and not part.readings:
                 continue
@@ -178,6 +173,13 @@ class Sentence:
             part.corrects, part.unknown = corrects, unknown
             part.asked = asking
             last = part
+
+    def _asks(self, part: Part) -> bool:
+        """Whether words that are a question only at its beginning ("is it") stand there; "is the" only with its sign."""
+        before = self.words[part.start - 1] if part.start and not self.breaks[part.start] else "."
+        first = before in _ENDS or before in (",", "and", "but", "so", "also", "or", "hi", "hello", "hey", "then", ":")
+        plain = self.words[part.end - 1] in ("it", "this", "that", "they", "there")
+        return first and (plain or "?" in self.words[part.end :])
 
     def _backward(self) -> None:
         """Everything that reaches back: "closer not needed", "90, I think", "90 min?", "sprinklers: no"."""

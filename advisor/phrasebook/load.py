@@ -31,6 +31,7 @@ MARKS = frozenset(
         "or",
         "but",
         "asking",
+        "asking_first",
         "plus",
         "next_opening",
         "ordinal_1",
