@@ -153,11 +153,14 @@ class _Reading:
     def _counts_hardware(self, part: Part) -> bool:
         """Whether a pair is one of hinges or bolts, not of leaves: "a pair of hinges", "3 pair hinges"."""
         following = next((other for other in self.sentence.parts if other.start >= part.end), None)
-        if following is None or following.start > part.end or following.term is None or not following.term.mentions:
+        if following is None or following.term is None or not following.term.mentions:
+            return False
+        gap = self.sentence.between(part, following)
+        if gap not in ([], ["of"]):
             return False
         before = self.words[part.start - 1] if part.start else ""
         counted = before.isdigit() or before in self.book.measures.numbers
-        return self.words[part.end - 1] == "of" or counted
+        return self.words[following.start - 1] == "of" or counted
 
     def _of_opening(self, part: Part, possible: Possible) -> bool:
         """Whether a width is too great to be taken for one leaf's unless a leaf is named."""
@@ -260,8 +263,8 @@ class _Reading:
         inside = (
             part.start >= 2 and words[part.start - 1] in ("a", "an", "the") and words[part.start - 2] in lists["inside"]
         )
-        if word in lists["wall_place"] and inside and following not in lists["door"]:
-            return "wall_rating_minutes", part.start, at + 1
+        if at > part.end and words[at - 1] in lists["wall_place"] and inside:
+            return "wall_rating_minutes", part.start, at
         at = part.start - 1
         while (
             at >= 0

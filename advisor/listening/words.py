@@ -10,7 +10,7 @@ from spacy.vocab import Vocab
 
 _WORD = re.compile(
     r"(?:[^\W\d_]\.){2,}"  # N.I.C., H.M.
-    r"|[aefhimrsAEFHIMRS]-?[1-5](?![\w.,/'\"-])|[kK]-12\b"  # occupancy groups: A-3, I2, K-12
+    r"|[aefhimrsAEFHIMRS]-?[1-5](?!\w|[./,'\"-]\d|['\"/])|[kK]-12\b"  # occupancy groups: A-3, I2, K-12
     r"|[^\W\d_]+(?:['\u2019\u02bc][^\W\d_]+)*"
     r"|\d+"
     r"|[^\s\x00-\x1f\x7f-\x9f]"
