@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from advisor.conversation.argument import Answer
+from advisor.conversation.argument import Answer, Argument
 from advisor.conversation.mind import Mind
 from advisor.conversation.note import Noted, note
 from advisor.conversation.pick import Picker
