@@ -59,7 +59,11 @@ def test_a_phrase_alone_is_understood(term: Term) -> None:
 )
 def test_a_plain_phrase_alone_is_heard_as_its_term(term: Term) -> None:
     for phrase in term.phrases:
-        whole = any((other.whole or other.answer) and phrase in other.phrases for other in BOOK.terms.values() if other is not term)
+        whole = any(
+            (other.whole or other.answer) and phrase in other.phrases
+            for other in BOOK.terms.values()
+            if other is not term
+        )
         if "{" in phrase or term.beside or whole:
             continue
         hearing = LISTENER.hear(phrase, asked_of(term))

@@ -121,6 +121,13 @@ class Holder:
         state = [self.graph.cells[fact].mask(possible(self.graph.kinds[fact], opening[fact])) for fact in self.graph.fact_index]
         return self.chooser.choose(self.judge.infer(state)).hardware
 
+    def on_the_counter(self, opening: Opening) -> object:
+        """The same without what only a specialist can answer: no question is asked for that, it is told as open."""
+        return [
+            (lines, [name for name in unmet if not self.graph.requirements[name].met_by_nothing])
+            for _, lines, unmet in self.hardware(opening)
+        ]
+
     def witness(self, fact: str, findings: Findings) -> int | None:
         """After how many openings drawn one is found whose hardware changes with this fact alone; None for never."""
         at = self.graph.fact_index[fact]
@@ -167,12 +174,12 @@ class Holder:
         first = None
         for _ in range(COMPLETIONS):
             whole = self.completions.within(findings.state, findings.said)
-            hardware = self.hardware(whole)
+            hardware = self.on_the_counter(whole)
             if first is None:
                 first = (whole, hardware)
             elif hardware != first[1]:
                 differing = [fact for fact in whole if whole[fact] != first[0][fact]]
-                deciding = [fact for fact in differing if self.hardware({**first[0], fact: whole[fact]}) != first[1]]
+                deciding = [fact for fact in differing if self.on_the_counter({**first[0], fact: whole[fact]}) != first[1]]
                 held.early_facts.update(deciding or ["several together"])
                 held.ended_early.append(f"{deciding} of {differing}: {self._known(findings)}")
                 return

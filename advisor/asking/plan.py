@@ -72,13 +72,14 @@ class Planner:
     def ranked(self, findings: Findings, closed: frozenset[str]) -> list[tuple[str, list[_Waiting]]]:
         """The facts something waits for and the customer may know, best first.
 
-        What shapes the set comes first; then safety; then what settles most; then what is easiest to answer.
+        What shapes the set comes first while nothing is said of it; then safety; then what settles most; then what is easiest to answer.
         """
         waiting = self._waiting(findings)
 
         def rank(fact: str) -> tuple[int, bool, float, int, str]:
             kind = self.graph.kinds[fact]
-            shaping = SHAPING.index(fact) if fact in SHAPING else len(SHAPING)
+            unsaid = findings.state[self.graph.fact_index[fact]] == self.judge.full[self.graph.fact_index[fact]]
+            shaping = SHAPING.index(fact) if fact in SHAPING and unsaid else len(SHAPING)
             worth = self._settles(fact, findings) / kind.ease
             return (shaping, kind.topic != "safety", -worth, kind.ease, fact)
 

@@ -386,7 +386,8 @@ class Replier:
     def _what_if(self, context: _Context) -> tuple[Session, Turn]:
         """The set under other facts beside the set as it stands; nothing is worked into the session."""
         session = context.session
-        supposed = tuple(replace(heard, corrects=True) for heard in context.hearing.heard)
+        heard = context.hearing.heard
+        supposed = tuple(replace(each, corrects=True) for each in heard if each.possible is not None)
         changed, noted = note(session, supposed, self.mind.graph)
         if not noted.taken:
             return self._say(context, "answer", "what_if_nothing")

@@ -358,7 +358,7 @@ class _PartReader:
             ("title", "source"),
             (
                 *("is_a", "type", "listed_type", "gives", "fits", "brings", "clashes", "moving_parts", "cost", "alone"),
-                *("quantity", "size", "figures", "notes", "facts"),
+                *("quantity", "size", "figures", "notes", "facts", "order"),
             ),
             KnowledgeError,
         )
@@ -384,8 +384,16 @@ class _PartReader:
             figures=texts(data, "figures", KnowledgeError),
             notes=texts(data, "notes", KnowledgeError),
             listed_type=data.get("listed_type", ""),
+            order=self._order(data),
             facts=texts(data, "facts", KnowledgeError),
         )
+
+    def _order(self, data: YamlMapping) -> tuple[str, ...]:
+        order = texts(data, "order", KnowledgeError)
+        for fact in order:
+            if fact not in self._kinds:
+                raise KnowledgeError(data.at("order"), f"There is no fact {fact!r}.", self._kinds, got=fact)
+        return order
 
     def _companion(self, data: Any, place: Place) -> Companion:
         if isinstance(data, str):

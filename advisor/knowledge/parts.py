@@ -105,6 +105,7 @@ class Item:
         alone: chosen for a requirement by itself; False for one that comes only with an arrangement or another item.
         quantity: a number per leaf or opening, or the name of a table that gives it.
         figures: names of the preparation figures that go with it.
+        order: facts that must be settled before it can be ordered.
     """
 
     name: str
@@ -125,6 +126,7 @@ class Item:
     figures: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     listed_type: str = ""
+    order: tuple[str, ...] = ()
     facts: tuple[str, ...] = ()
 
 

@@ -26,7 +26,8 @@ def answer(
 
     Args:
         sentence: the message.
-        asked, kind: the fact asked about.
+        asked: the fact asked about.
+        kind: its kind.
         book: the phrasebook.
         units: the unit of lengths said without one.
         covered: the words something was already made of.

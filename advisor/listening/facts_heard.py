@@ -17,7 +17,7 @@ from advisor.phrasebook.book import Phrasebook, Slot, Term
 
 # Ratings said as a bare number with nothing asked are asked about, not guessed.
 _RATINGS = frozenset({20, 45, 60, 90, 180})
-_ABOUT = frozenset({"why", "why_not", "is_allowed", "look_up", "unsafe_wish", "what_if"})
+_ABOUT = frozenset({"why", "why_not", "is_allowed", "look_up", "unsafe_wish", "what_if", "what_would", "forget"})
 
 
 @dataclass(slots=True)
@@ -53,7 +53,8 @@ class Reader:
             sentence: the parts of the message.
             text: the message.
             places: where each word stands in it.
-            asked, units: as for the listener.
+            asked: the fact just asked about.
+            units: the unit of lengths said without one.
         """
         one = _Reading(self, sentence, asked, units)
         one.run()
@@ -169,7 +170,7 @@ class _Reading:
         return width is not None and width >= OPENING and not said
 
     def _retargeted(self, part: Part, fact: str, said: Possible | Slot) -> tuple[str, Possible | None]:
-        """What a phrase says of a fact; of the fact asked about where the value is one of its own ("wood" of a frame)."""
+        """What a phrase says of a fact, or of the fact asked about where the value suits it ("wood" of a frame)."""
         term, asked = part.term, self.asked
         assert term is not None
         if isinstance(said, Slot):
@@ -338,7 +339,7 @@ class _Reading:
                 )
 
     def _adopted(self, numbers: Sequence[Part]) -> None:
-        """A bare number beside a measure taken back or denied is of the same fact: "90 minute, sorry, 60", "60 not 90"."""
+        """A bare number beside a measure taken back or denied is of its fact: "90 minute, sorry, 60", "60 not 90"."""
         for part in numbers:
             if part.measure is None or part.start in self.covered:
                 continue
@@ -358,10 +359,12 @@ class _Reading:
 
     def _tidy(self) -> None:
         for start, end in self.swallowed:
+            # "Rated" between a time and the wall it is of speaks of the wall.
             self.found = [
-                f for f in self.found
-                if not (f.fact == "fire_rating_minutes" and start <= f.start and f.end <= end and (f.start, f.end) != (start, end) and not f.part.measure)
-            ]  # fmt: skip
+                f
+                for f in self.found
+                if f.fact != "fire_rating_minutes" or f.part.measure or not start <= f.start < f.end <= end
+            ]
         self.found.sort(key=lambda f: (f.start, f.end, f.fact))
         self._alternatives()
         self._unknowns()
@@ -379,7 +382,7 @@ class _Reading:
         return not f.part.corrects and any(g.part.corrects and not g.weak for g in self._others(f))
 
     def _narrow(self) -> None:
-        """ "opens out, hinges on the left": two statements that leave one value together."""
+        """Two statements that leave one value together."""
         for f in self.found:
             for g in self._others(f):
                 if f.weak or g.weak or f.start >= g.start or f.possible is None or g.possible is None:
@@ -426,7 +429,7 @@ class _Reading:
             self.found.append(Found("leaves", unequal, start, end, "implied", inactive.part, weak=True))
 
     def _alternatives(self) -> None:
-        """ "45 or 60 minutes", "wood or hollow metal": one fact of which several values are left."""
+        """One fact of which several values are left: "45 or 60 minutes", "wood or hollow metal"."""
         merged: list[Found] = []
         for f in self.found:
             last = next((g for g in reversed(merged) if g.fact == f.fact and g.end <= f.start), None)

@@ -84,7 +84,10 @@ class MeasureReader:
             words: the words.
             gaps: for each word, whether something stands between it and the next.
         """
-        text, starts, ends, spelled = "", {}, {}, set()
+        text = ""
+        starts: dict[int, int] = {}
+        ends: dict[int, int] = {}
+        spelled: set[int] = set()
         for first, last, figure in self._figures(words):
             if text and (gaps[first - 1] or figure.startswith(" ")):
                 text += " "
@@ -111,7 +114,6 @@ class MeasureReader:
 
     def _figures(self, words: Sequence[str]) -> Iterator[tuple[int, int, str]]:
         """The words with every number said in words as a figure: first word, last word excluded, text."""
-        numbers, fractions = self.measures.numbers, self.measures.fractions
         at = 0
         while at < len(words):
             last, figure = self._figure(words, at)
@@ -364,8 +366,8 @@ class MeasureReader:
                     feet = self.parse(at[1])
                     rest = at[2].strip(" -")
                     rest = re.sub(r"(?:inches|inch|in|\"|'')\.?$", "", rest).removeprefix("and ").strip()
-                    inches = self.parse(rest) if rest else Fraction(0)
-                    return None if feet is None or inches is None else (feet * 12 + inches, Fraction(12))
+                    over = self.parse(rest) if rest else Fraction(0)
+                    return None if feet is None or over is None else (feet * 12 + over, Fraction(12))
             elif text.endswith(word):
                 value = self.parse(text[: -len(word)].strip(" -"))
                 return None if value is None else (value * size, size)

@@ -56,7 +56,12 @@ class CounterTokenizer(WordTokenizer):
         return [plain(word) for word in words], words
 
 
-@registry.tokenizers("counter_words.v1")
+def _lookups(nlp: Language) -> CounterTokenizer:
+    assert isinstance(nlp.tokenizer, CounterTokenizer)
+    return nlp.tokenizer
+
+
+@registry.tokenizers("counter_words.v1")  # type: ignore[untyped-decorator]
 def make_tokenizer() -> Any:
     """The tokenizer by the name spaCy's settings use."""
     return lambda nlp: CounterTokenizer(nlp.vocab)
@@ -67,8 +72,9 @@ def make_spelling(nlp: Language, name: str) -> Any:
     """Sets the norm of misspelt words to the known word meant."""
 
     def spelling(doc: Doc) -> Doc:
+        mend = _lookups(nlp).spelling
         for token in doc:
-            mended = nlp.tokenizer.spelling(token.norm_)  # type: ignore[attr-defined]
+            mended = mend(token.norm_)
             if mended != token.norm_:
                 token.norm_ = mended
         return doc
@@ -83,7 +89,7 @@ def make_measures(nlp: Language, name: str) -> Any:
     def measures(doc: Doc) -> Doc:
         words = [token.norm_ for token in doc]
         gaps = [len(token.text) != len(token.lemma_) for token in doc]
-        found = nlp.tokenizer.measures.read(words, gaps)  # type: ignore[attr-defined]
+        found = _lookups(nlp).measures.read(words, gaps)
         doc.user_data["measures"] = found
         doc.spans["measures"] = [Span(doc, one.start, one.end, label=one.kind) for one in found]
         return doc
@@ -98,8 +104,7 @@ def make_phrases(nlp: Language, name: str) -> Any:
     def phrases(doc: Doc) -> Doc:
         words = [token.norm_ for token in doc]
         written = [doc.text[slice(*trimmed(doc.text, token.idx, token.idx + len(token)))] for token in doc]
-        tokenizer = nlp.tokenizer
-        assert isinstance(tokenizer, CounterTokenizer)
+        tokenizer = _lookups(nlp)
         filler = tokenizer.book.words["filler"]
         found = tokenizer.phrases.find(words, written, doc.user_data["measures"], filler, doc.user_data.get("asked"))
         doc.user_data["phrases"] = found
@@ -116,9 +121,7 @@ class Pipeline:
 
     def __init__(self, book: Phrasebook, kinds: Mapping[str, FactKind]) -> None:
         self.nlp = spacy.blank("en", config={"nlp": {"tokenizer": {"@tokenizers": "counter_words.v1"}}})
-        tokenizer = self.nlp.tokenizer
-        assert isinstance(tokenizer, CounterTokenizer)
-        tokenizer.fill(book, kinds)
+        _lookups(self.nlp).fill(book, kinds)
         for component in ("counter_spelling", "counter_measures", "counter_phrases"):
             self.nlp.add_pipe(component)
         self.book = book

@@ -46,8 +46,9 @@ class Ambiguity:
 
 @dataclass(frozen=True, slots=True)
 class Hearing:
-    """Everything heard in one message, each kind in the order it was said. What was not understood is in the
-    customer's own words.
+    """Everything heard in one message, each kind in the order it was said.
+
+    What was not understood is in the customer's own words.
     """
 
     heard: tuple[Heard, ...]

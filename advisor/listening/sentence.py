@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from advisor.listening.measures import Measure
 from advisor.listening.phrases import Match, meaning
@@ -175,7 +176,7 @@ class Sentence:
             last = part
 
     def _asks(self, part: Part) -> bool:
-        """Whether words that are a question only at its beginning ("is it") stand there; "is the" only with its sign."""
+        """Whether words that ask only at the beginning ("is it") stand there; "is the" asks only with a "?"."""
         before = self.words[part.start - 1] if part.start and not self.breaks[part.start] else "."
         first = before in _ENDS or before in (",", "and", "but", "so", "also", "or", "hi", "hello", "hey", "then", ":")
         plain = self.words[part.end - 1] in ("it", "this", "that", "they", "there")
@@ -227,7 +228,7 @@ class Sentence:
                 begins.append(part.start)
             told = told or part.tells
         sizes = [part for part in self.parts if any(measure.kind == "size" for measure in part.match.measures)]
-        for one, other in zip(sizes, sizes[1:]):
+        for one, other in pairwise(sizes):
             if not any(one.end <= begin <= other.start for begin in begins):
                 begins.extend(self._separator(one.end, other.start))
         for part in self.parts:

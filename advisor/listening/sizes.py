@@ -10,7 +10,7 @@ from advisor.facts import Between, OneOf, Possible
 from advisor.listening.measures import Measure
 from advisor.listening.sentence import Part
 
-# A code at least this wide, said of a pair, is the whole opening; from the lower width on it may be, after "PR". Inches.
+# A code at least this wide, said of a pair, is the whole opening; from the lower width on it is, beside "PR". Inches.
 # Common practice of the trade: PR after a code means the code is the total opening.
 OPENING, MAYBE_OPENING = 60, 48
 
@@ -134,7 +134,8 @@ def _are_unequal(one: Part, other: Part, words: Sequence[str], leaves: frozenset
 
 def _unequal(one: tuple[Part, Measure | None], other: tuple[Part, Measure | None]) -> Iterator[Leaf]:
     first, second = one[1], other[1]
-    assert first is not None and second is not None
+    assert first is not None
+    assert second is not None
     (wide, wide_size), (narrow, narrow_size) = (one[0], first.size), (other[0], second.size)
     if wide_size[0] < narrow_size[0]:
         (wide, wide_size), (narrow, narrow_size) = (narrow, narrow_size), (wide, wide_size)

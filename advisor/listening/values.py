@@ -56,7 +56,7 @@ def possible_of(
 
 
 def _inches(value: Fraction, kind: FactKind, units: str | None, lengths: Mapping[str, Fraction]) -> Fraction:
-    """A bare number as inches: of the unit in use, as feet where inches would be no door, as millimeters from 300 on."""
+    """A bare number as inches: in the unit in use, in feet where inches make no door, in millimeters from 300 on."""
     if units is not None and units in lengths and lengths[units] != 1:
         return value * lengths[units]
     if kind.low is not None and kind.low >= 4 and value < kind.low:
@@ -76,7 +76,8 @@ def agree(one: Possible, other: Possible) -> Possible:
     """What either of two possibilities leaves possible."""
     if isinstance(one, OneOf) and isinstance(other, OneOf):
         return OneOf(one.values | other.values)
-    assert isinstance(one, Between) and isinstance(other, Between)
+    assert isinstance(one, Between)
+    assert isinstance(other, Between)
     lows, highs = (one.at_least, other.at_least), (one.at_most, other.at_most)
     low = None if None in lows else min(end for end in lows if end is not None)
     high = None if None in highs else max(end for end in highs if end is not None)

@@ -27,21 +27,24 @@ _PLAIN = str.maketrans(
 
 
 class WordTokenizer:
-    """A spaCy tokenizer. Each token's text runs to the next token, so that the document's text is the text as typed;
-    its norm is the plain word in lower case. A hyphen beside a letter separates words and belongs to neither.
+    """A spaCy tokenizer for counter language.
+
+    Each token's text runs to the next token, so that the document's text is the text as typed; its norm is the plain
+    word in lower case. A hyphen beside a letter separates words and belongs to neither.
     """
 
     def __init__(self, vocab: Vocab) -> None:
         self.vocab = vocab
 
     def __call__(self, text: str) -> Doc:
+        """The text cut into words."""
         kept = split(text)
         if not kept:
             return Doc(self.vocab)
         ends = [start for start, _ in kept[1:]] + [len(text)]
         begins = [0, *ends[:-1]]
-        doc = Doc(self.vocab, words=[text[b:e] for b, e in zip(begins, ends)], spaces=[False] * len(kept))
-        for token, (_, word) in zip(doc, kept):
+        doc = Doc(self.vocab, words=[text[b:e] for b, e in zip(begins, ends, strict=True)], spaces=[False] * len(kept))
+        for token, (_, word) in zip(doc, kept, strict=True):
             token.norm_ = token.lemma_ = plain(word)
         return doc
 

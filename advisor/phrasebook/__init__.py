@@ -1,0 +1,1 @@
+"""How it is said: everything under dialogues/, read and checked."""

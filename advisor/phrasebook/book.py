@@ -120,8 +120,12 @@ class Measures:
 
 @dataclass(frozen=True, slots=True)
 class Phrasebook:
-    """Everything under dialogues/. ``wording`` holds the sentence templates and, under ``reads_as.<term>``, the meanings
-    put to the customer when words could mean several things. ``words`` holds the word lists of words.yaml.
+    """Everything under dialogues/.
+
+    Attributes:
+        wording: the sentence templates and, under ``reads_as.<term>``, the meanings put to the customer when words
+            could mean several things.
+        words: the word lists of words.yaml.
     """
 
     terms: Mapping[str, Term]

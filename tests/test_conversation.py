@@ -1,0 +1,427 @@
+"""Whole turns, through rasa-sdk's executor: what is said, corrected, contradicted, asked back, and told with a set."""
+
+from __future__ import annotations
+
+import json
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+from talking import Talk, advisor, conversation, mind
+
+from advisor.conversation.session import from_slots
+from advisor.facts import Entry, FactSheet, OneOf
+from advisor.reasoning.explain import paths
+
+talk = pytest.fixture(conversation)
+another = pytest.fixture(conversation)
+
+PIECES = ("a pair", "hollow metal", "90 minutes", "a stairwell in an office building", "3070 each leaf", "200 people")
+ONE_BREATH = "pair of hollow metal doors, 90 minutes, a stairwell in an office building, 3070 each leaf, 200 people"
+SINGLE = "single hollow metal door 3070, 20 minutes, corridor in an office building, new, interior, sprinklered"
+
+
+def caution() -> str:
+    return mind().book.wording["caution"]
+
+
+# Pieces, one breath, and answers of every form
+
+
+def test_pieces_and_one_breath_come_to_the_same_facts_and_the_same_set(talk: Talk, another: Talk) -> None:
+    talk.say(*PIECES)
+    another.say(ONE_BREATH)
+    assert talk.turns[-1]["facts"] == another.turns[-1]["facts"]
+    assert len(talk.turns[-1]["facts"]) == 8
+    assert talk.until_set()["recommended"] == another.until_set()["recommended"]
+
+
+def test_a_word_and_a_number_answer_the_question_asked(talk: Talk) -> None:
+    talk.say("a hollow metal pair")
+    for _ in range(40):
+        question = talk.turns[-1]["question"]
+        if question["fact"] == "fire_rating_minutes":
+            assert talk.say("90")["facts"]["fire_rating_minutes"] == 90
+            return
+        talk.say({"room_use": "stairwell", "occupancy": "offices"}.get(question["fact"], "don't know"))
+    raise AssertionError("the rating was never asked")
+
+
+LEADS = {
+    "door_material": ("a pair", "a pair, 90 minutes", "a single door, 180 minutes"),
+    "room_use": ("a hollow metal pair", "a wood pair, solid wood"),
+    "leaves": ("hollow metal", "wood, 20 minutes"),
+}
+
+
+@pytest.mark.parametrize(("fact", "lead"), [(fact, lead) for fact, leads in LEADS.items() for lead in leads])
+def test_the_number_shown_beside_a_choice_picks_that_choice(fact: str, lead: str) -> None:
+    """Choices that are ruled out are left away, so that the numbers shown are not those of all choices."""
+    named = {choice.label: choice.value for choice in mind().book.questions[fact].choices}
+    kind = mind().graph.kinds[fact]
+    first = Talk()
+    shown = first.say(lead)["question"]
+    first.counter.close()
+    assert shown["fact"] == fact
+    for number, label in enumerate(shown["choices"], 1):
+        for words in (str(number), f"number {number}", f" {number}. "):
+            fresh = Talk()
+            fresh.say(lead)
+            said = fresh.say(words)["facts"].get(fact)
+            fresh.counter.close()
+            if label in named:
+                assert said == named[label], words
+            else:
+                assert label == mind().book.questions[fact].unsure
+                assert said is None
+        if number >= 6 or words == "number 6":
+            break
+    assert kind.kind == "choice"
+
+
+def test_some_of_the_questions_above_leave_choices_away(talk: Talk) -> None:
+    assert len(talk.say("a pair, 90 minutes")["question"]["choices"]) < len(mind().book.questions["door_material"].choices)
+
+
+def test_a_place_among_the_choices_shown_picks_that_choice(talk: Talk, another: Talk) -> None:
+    shown = talk.say("a pair, 90 minutes")["question"]["choices"]
+    assert shown.index("wood with a mineral core") == 1
+    assert talk.say("the second one")["facts"]["door_material"] == "wood_mineral_core"
+    another.say("a pair, 90 minutes")
+    assert another.say("the last")["facts"]["door_material"] == "glass"
+
+
+def test_a_number_beyond_the_choices_shown_is_not_understood_and_asks_again(talk: Talk) -> None:
+    asked = talk.say("a pair, 90 minutes")["question"]
+    again = talk.say("77")
+    assert "77" in " ".join(again["not_understood"]) or again["question"]["fact"] is None
+    assert "door_material" not in again["facts"]
+    assert talk.say("hm")["facts"]["door_material"] == "hollow_metal"
+    assert asked["fact"] == "door_material"
+
+
+def test_the_answers_to_a_question_of_minutes_bear_no_numbers(talk: Talk) -> None:
+    """ "3" would be the third line to one customer and three hours to another."""
+    question = talk.say("hollow metal pair, stairwell")["question"]
+    assert question["fact"] == "fire_rating_minutes"
+    assert "3 hours" in talk.turns[-1]["reply"]
+    assert not any(line.strip()[:2] in ("1.", "2.", "3.") for line in talk.turns[-1]["reply"].splitlines())
+    assert "fire_rating_minutes" not in talk.say("3")["facts"]
+
+
+@pytest.mark.parametrize(("word", "value"), [("yes", True), ("no", False), ("yep", True), ("nope", False)])
+def test_yes_and_no_answer_a_question_that_takes_them(word: str, value: bool, talk: Talk) -> None:
+    talk.say(ONE_BREATH)
+    for _ in range(40):
+        question = talk.turns[-1]["question"]
+        assert question, "no question that takes yes and no was asked"
+        if mind().graph.kinds[question["fact"]].kind == "yes_no":
+            assert talk.say(word)["facts"][question["fact"]] is value
+            return
+        talk.say("don't know")
+
+
+def test_an_unknown_answer_closes_the_question_and_the_set_says_what_hangs_on_it(talk: Talk) -> None:
+    talk.say("hollow metal pair, 90 minutes")
+    found = talk.until_set()
+    asked = [turn["question"]["fact"] for turn in talk.turns if turn["question"]]
+    assert sorted(set(asked)) == sorted(asked)
+    assert len(asked) >= 3
+    assert found["question"] is None
+    assert not set(asked) & found["facts"].keys()
+    conditions = {line["only_if"] for line in found["recommended"]["lines"]} - {None}
+    assert conditions != set()
+    wording = mind().book.wording
+    assert f"{wording['only_if']}\n" in found["reply"]
+    named = [fact for fact in asked if any(wording[f"fact_{fact}"] in condition for condition in conditions)]
+    assert named != []
+    closed = talk.say("so far")["reply"]
+    for fact in asked:
+        assert wording["so_far_closed"].format(fact=wording[f"fact_{fact}"]) in closed
+
+
+def test_a_question_closed_is_open_again_once_the_customer_knows(talk: Talk) -> None:
+    asked = talk.say("a pair, 90 minutes")["question"]["fact"]
+    talk.say("don't know")
+    assert talk.say("it is hollow metal")["facts"][asked] == "hollow_metal"
+
+
+# Corrections and contradictions
+
+
+def test_a_correction_replaces_without_a_question(talk: Talk) -> None:
+    talk.say("a pair of wood doors, 20 minutes")
+    turn = talk.say("sorry, hollow metal")
+    assert turn["facts"] == {"door_material": "hollow_metal", "fire_rating_minutes": 20, "leaves": "pair"}
+    assert turn["question"]["fact"] != "door_material"
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "fact", "answers"),
+    [
+        ("a pair", "a single door", "leaves", {"pair": "pair", "single": "single", "the first": "pair"}),
+        ("90 minutes", "20 minutes", "fire_rating_minutes", {"90": 90, "20": 20, "the second": 20, "45 minutes": 45}),
+        ("200 people", "40 people", "occupant_load", {"200": 200, "40 people": 40, "the latter": 40}),
+        ("hollow metal", "aluminum", "door_material", {"aluminum": "aluminum", "the former": "hollow_metal"}),
+        ("sprinklered", "not sprinklered", "sprinklered", {"sprinklered": True, "the second": False}),
+    ],
+)
+def test_a_contradiction_names_both_and_the_answer_settles_it(
+    first: str, second: str, fact: str, answers: dict[str, object]
+) -> None:
+    wording = mind().book.wording
+    for answer, value in answers.items():
+        talk = Talk()
+        before = talk.say(first)["facts"]
+        turn = talk.say(second)
+        assert (turn["kind"], turn["question"]["fact"]) == ("question", fact)
+        one, other = turn["question"]["choices"]
+        assert one != other
+        assert turn["reply"] == wording["contradiction"].format(before=one, now=other, fact=wording[f"fact_{fact}"])
+        assert turn["facts"] == before
+        settled = talk.say(answer)
+        assert settled["facts"][fact] == value, answer
+        assert settled["question"] is None or settled["question"]["fact"] != fact
+        talk.counter.close()
+
+
+@pytest.mark.parametrize("beside", ["no", "yes", "why?", "mumble grumble"])
+def test_what_settles_nothing_leaves_the_contradiction_standing(beside: str, talk: Talk) -> None:
+    """A bare "no" is no statement that the door is unrated."""
+    talk.say("a pair", "90 minutes", "20 minutes")
+    turn = talk.say(beside)
+    assert (turn["question"]["fact"], turn["facts"]["fire_rating_minutes"]) == ("fire_rating_minutes", 90)
+    assert turn["question"]["choices"] == ["90 minutes", "20 minutes"]
+    assert talk.say("20 minutes")["facts"]["fire_rating_minutes"] == 20
+
+
+def test_not_knowing_which_holds_closes_the_fact(talk: Talk) -> None:
+    talk.say("a pair", "90 minutes", "20 minutes")
+    turn = talk.say("I don't know")
+    assert "fire_rating_minutes" not in turn["facts"]
+    talk.until_set()
+    assert [turn for turn in talk.turns[4:] if turn["question"] and turn["question"]["fact"] == "fire_rating_minutes"] == []
+
+
+def test_two_contradictions_in_one_message_are_both_asked(talk: Talk) -> None:
+    talk.say("a hollow metal pair, 90 minutes")
+    first = talk.say("single, 20 minutes")["question"]["fact"]
+    second = talk.say("the second")["question"]["fact"]
+    assert {first, second} == {"leaves", "fire_rating_minutes"}
+    facts = talk.say("the second")["facts"]
+    assert (facts["leaves"], facts["fire_rating_minutes"]) == ("single", 20)
+
+
+def test_a_pair_said_to_be_single_later_never_becomes_single_unasked(talk: Talk) -> None:
+    talk.say("pair of hollow metal doors, 90 minutes")
+    turn = talk.say("it's a single door")
+    assert turn["facts"]["leaves"] == "pair"
+    assert turn["question"]["choices"] == ["pair", "single door"]
+    assert talk.say("single")["facts"]["leaves"] == "single"
+    lines = talk.until_set()["recommended"]["lines"]
+    assert {line["leaf"] for line in lines} <= {"active", "opening"}
+
+
+# Impossible
+
+
+@pytest.mark.parametrize(
+    "said", ["9999 inches wide", "a door 9999 inches tall", "9999 x 84", "single door, 9999 inches by 84 inches"]
+)
+def test_an_impossible_size_gets_a_remark_and_is_not_kept(said: str, talk: Talk) -> None:
+    turn = talk.say(said)
+    assert "9999" in turn["reply"].splitlines()[0]
+    assert not turn["facts"].keys() & {"leaf_width_in", "leaf_height_in", "inactive_leaf_width_in"}
+
+
+# Why
+
+
+def test_why_after_a_question_tells_why_with_rules_and_asks_again(talk: Talk) -> None:
+    asked = talk.say("a pair of hollow metal doors, stairwell")["question"]
+    turn = talk.say("why?")
+    assert turn["kind"] == "answer"
+    assert turn["answer"]["about"] == asked["fact"]
+    assert turn["answer"]["value"] == asked["why"]
+    assert turn["answer"]["sources"] != []
+    assert all(source in turn["reply"] for source in turn["answer"]["sources"])
+    assert turn["question"] == asked
+
+
+def test_why_after_a_set_traces_every_line(talk: Talk) -> None:
+    talk.say(SINGLE)
+    found = talk.until_set()
+    turn = talk.say("why?")
+    assert (turn["kind"], turn["answer"]["about"]) == ("answer", "set")
+    assert len(turn["answer"]["value"]) == len(found["recommended"]["lines"])
+    assert turn["answer"]["sources"] != []
+
+
+def test_why_about_an_item_speaks_of_that_item_alone(talk: Talk) -> None:
+    talk.say(SINGLE)
+    talk.until_set()
+    turn = talk.say("why the closer?")
+    assert turn["answer"]["about"] == "closer"
+    assert len(turn["answer"]["value"]) == 1
+    assert turn["answer"]["value"][0].startswith(mind().graph.items["closer"].title)
+
+
+def test_why_about_a_family_of_items_finds_its_members(talk: Talk) -> None:
+    talk.say("pair of hollow metal doors, 45 minutes, storage room, new, interior, 3070 each, 5 people")
+    lines = talk.until_set()["recommended"]["lines"]
+    bolts = [line["item"] for line in lines if mind().graph.is_a(line["item"], "flush_bolt")]
+    turn = talk.say("why the flush bolts?")
+    assert bolts != []
+    assert len(turn["answer"]["value"]) == len(bolts)
+
+
+@pytest.mark.parametrize("words", ["why is there no mullion?", "why the mullion?", "why not a deadbolt?"])
+def test_why_about_an_item_that_is_not_there_says_so(words: str, talk: Talk) -> None:
+    talk.say(SINGLE)
+    lines = talk.until_set()["recommended"]["lines"]
+    assert {"mullion", "deadbolt"} & {line["item"] for line in lines} == set()
+    turn = talk.say(words)
+    assert turn["kind"] == "answer"
+    assert turn["answer"]["about"] in ("mullion", "deadbolt")
+    assert turn["answer"]["value"] != []
+
+
+def test_why_before_anything_was_said_is_answered(talk: Talk) -> None:
+    turn = talk.say("why?")
+    assert (turn["kind"], turn["reply"]) == ("answer", mind().book.wording["why_nothing"])
+
+
+# Steps back, lists, talk
+
+
+def test_start_over_forgets_everything_and_keeps_counting_turns(talk: Talk) -> None:
+    talk.say(SINGLE)
+    turn = talk.say("start over")
+    assert (turn["facts"], turn["question"], turn["turn"]) == ({}, None, 2)
+    fresh = talk.say("a pair")
+    assert fresh["facts"] == {"leaves": "pair"}
+
+
+def test_undo_takes_back_one_step_at_a_time(talk: Talk) -> None:
+    before = [talk.say(piece)["facts"] for piece in PIECES[:4]]
+    for facts in reversed(before[:-1]):
+        assert talk.say("undo")["facts"] == facts
+    assert talk.say("undo")["facts"] == {}
+    assert talk.say("undo")["reply"] == mind().book.wording["undone_nothing"]
+
+
+def test_undo_opens_a_closed_question_again(talk: Talk) -> None:
+    asked = talk.say("a pair, 90 minutes")["question"]
+    assert talk.say("don't know")["question"] != asked
+    assert talk.say("undo")["question"] == asked
+
+
+def test_so_far_lists_every_fact_in_the_customers_words(talk: Talk) -> None:
+    talk.say("a wood pair, 20 minutes")
+    turn = talk.say("what do you have so far?")
+    assert turn["kind"] == "answer"
+    assert turn["answer"]["value"] == talk.turns[0]["facts"]
+    for heard in talk.turns[0]["heard"]:
+        if heard["how"] != "implied":
+            assert f'"{heard["text"]}"' in turn["reply"]
+
+
+@pytest.mark.parametrize(("words", "key"), [("hello", "greeting"), ("thank you", "thanks"), ("help", "help")])
+def test_a_greeting_thanks_and_help_are_answered_in_kind(words: str, key: str, talk: Talk) -> None:
+    turn = talk.say(words)
+    assert (turn["kind"], turn["reply"]) == ("answer", mind().book.wording[key])
+
+
+def test_courtesies_within_a_conversation_do_not_lose_the_question(talk: Talk) -> None:
+    asked = talk.say("a pair, 90 minutes")["question"]
+    for words in ("thank you", "hello", "help"):
+        assert talk.say(words)["question"] == asked
+
+
+@pytest.mark.parametrize("words", ["quit", "bye", "exit"])
+def test_quit_says_good_bye(words: str, talk: Talk) -> None:
+    assert talk.say(words)["kind"] == "goodbye"
+
+
+# What goes with every set
+
+
+def test_a_hedged_statement_is_noted_so_and_listed_as_assumed(talk: Talk) -> None:
+    wording = mind().book.wording
+    first = talk.say("pair of hollow metal doors, maybe 90 minutes, stairwell")
+    assert [heard["how"] for heard in first["heard"] if heard["fact"] == "fire_rating_minutes"] == ["unsure"]
+    found = talk.until_set()
+    line = wording["assumed_hedged"].format(fact=wording["fact_fire_rating_minutes"], value="90 minutes")
+    assert line in found["recommended"]["assumed"]
+    assert f"  {line}" in found["reply"].splitlines()
+    settled = talk.say("sorry, 90 minutes for certain")
+    assert line not in settled["recommended"]["assumed"]
+
+
+OPENINGS = (
+    ONE_BREATH,
+    SINGLE,
+    "pair of wood doors, 20 minutes, hospital corridor",
+    "unrated aluminum pair, store entrance, 300 people",
+    "double egress pair, hospital, smoke barrier",
+    "glass door",
+    "pair, three hours, warehouse",
+    "closet door",
+)
+
+
+@pytest.mark.parametrize("opening", OPENINGS)
+def test_every_set_carries_the_caution_and_its_explanation(opening: str, talk: Talk) -> None:
+    talk.say(opening)
+    for kind in ("at once", "in the end"):
+        if kind == "at once":
+            once = Talk()
+            found = once.counter.say(opening, one_shot=True)["turn"]
+            sheet = from_slots(once.counter._slots).sheet
+            once.counter.close()
+        else:
+            found = talk.until_set()
+            sheet = from_slots(talk.counter._slots).sheet
+        assert caution() in found["reply"]
+        assert found["recommended"]["cautions"][-1] == caution()
+        assert_explained(found, sheet)
+
+
+def assert_explained(found: dict[str, object], sheet: FactSheet) -> None:
+    """Every line stands under "What it rests on", and each of its paths leads edge by edge through the graph."""
+    judge, recommender = mind().judge, mind().recommender
+    judged = judge.infer(judge.said(sheet))
+    recommended = recommender.recommend(judged)
+    told = found["reply"].split(mind().book.wording["rests_on"])[1].split("\n\n")[0].strip().splitlines()
+    assert len(told) == len(recommended.lines) == len(found["recommended"]["lines"])
+    for line in recommended.lines:
+        walked = paths(judge, line, judged)
+        assert walked or line.brought_by or recommended.arrangements, line.item
+        for path in walked:
+            nodes = path.nodes(judge.graph, judged)
+            assert nodes[-3:] == [f"rule:{path.rule}", f"requirement:{path.requirement}", f"item:{line.item}"]
+            assert [edge for edge in pairwise(nodes) if not judge.graph.nx.has_edge(*edge)] == []
+            assert mind().graph.rules[path.rule].sentence in "\n".join(told)
+        if line.brought_by and not walked:
+            assert judge.graph.nx.has_edge(f"item:{line.brought_by}", f"item:{line.item}") or (
+                judge.graph.nx.has_edge(f"arrangement:{line.brought_by}", f"item:{line.item}")
+            ), line
+
+
+def test_the_same_words_give_the_same_bytes_in_two_processes(tmp_path: Path) -> None:
+    typed = "\n".join((*PIECES, "why?", *["don't know"] * 12, "why?", "so far", "quit", "")).encode()
+    one = advisor(tmp_path, "chat", "--json", "--no-log", typed=typed, PYTHONHASHSEED="1")
+    other = advisor(tmp_path, "chat", "--json", "--no-log", typed=typed, PYTHONHASHSEED="2")
+    assert one.stdout == other.stdout
+    kinds = [json.loads(line)["kind"] for line in one.stdout.splitlines()]
+    assert "recommendation" in kinds
+    assert kinds[-1] == "goodbye"
+    assert (one.returncode, one.stderr, other.returncode) == (0, b"", 0)
+
+
+def test_a_session_survives_its_way_through_the_slots(talk: Talk) -> None:
+    talk.say("a pair", "90 minutes", "20 minutes")
+    session = from_slots(json.loads(json.dumps(talk.counter._slots)))
+    assert session.contradiction is not None
+    assert session.contradiction.now == Entry(OneOf(frozenset({"20"})), "20 minutes")
+    assert session.sheet.entries["leaves"].possible == OneOf(frozenset({"pair"}))
