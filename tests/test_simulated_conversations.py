@@ -62,6 +62,7 @@ class Holder:
         self.planner = Planner(self.chooser)
         self.random = random.Random(seed)
         self.openings, self.completions = Openings(self.graph, seed), Completions(self.graph, seed)
+        self.ordering = [fact for fact, kind in self.graph.kinds.items() if kind.topic == "ordering"]
         self.reading = {fact: list(self._conditions_reading(fact)) for fact in self.graph.kinds}
 
     def _conditions_reading(self, fact: str) -> Iterator[Condition]:
@@ -170,10 +171,15 @@ class Holder:
             self._hint(self.random.choice(condition.parts), wanted, state, spared)
 
     def _look_for_more(self, findings: Findings, held: Held) -> None:
-        """Where nothing more is asked and nothing was left open, all openings still possible get the same hardware."""
+        """Where nothing more is asked and nothing was left open, all openings still possible get the same hardware.
+
+        The ordering details, asked for only when the customer wants a list to order from, are the same in all of them.
+        """
         first = None
         for _ in range(COMPLETIONS):
             whole = self.completions.within(findings.state, findings.said)
+            if first is not None:
+                whole |= {fact: first[0][fact] for fact in self.ordering}
             hardware = self.on_the_counter(whole)
             if first is None:
                 first = (whole, hardware)

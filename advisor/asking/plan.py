@@ -2,8 +2,9 @@
 
 A question needs a *witness*: two complete openings, alike in everything but the answer, that get different hardware.
 It is looked for where a difference must show if there is one: for each condition that waits for the fact, the other
-facts are narrowed until that condition hangs on this fact alone, the rest is filled in, and the sets on either side are compared.
-So a fact that matters only together with others is found as well, and a question that can't matter is never asked.
+facts are narrowed until that condition hangs on this fact alone, the rest is filled in, and the sets on either side
+are compared. So a fact that matters only together with others is found as well, and a question that can't matter is
+never asked.
 """
 
 from __future__ import annotations
@@ -72,7 +73,8 @@ class Planner:
     def ranked(self, findings: Findings, closed: frozenset[str]) -> list[tuple[str, list[_Waiting]]]:
         """The facts something waits for and the customer may know, best first.
 
-        What shapes the set comes first while nothing is said of it; then safety; then what settles most; then what is easiest to answer.
+        What shapes the set comes first while nothing is said of it; then safety; then what settles most; then what is
+        easiest to answer.
         """
         waiting = self._waiting(findings)
 

@@ -25,6 +25,7 @@ def note(session: Session, heard: tuple[Heard, ...], graph: KnowledgeGraph) -> t
 
     What is heard narrows what was said before. Where both can't be true the session holds the contradiction, unless
     the words correct the earlier ones or answer which of the two holds. What the listener implies never contradicts.
+    Not knowing a fact of which something was said keeps what was said and closes the question.
     """
     sheet = session.sheet
     open_ones = {said.fact: said for said in session.contradictions}
@@ -52,9 +53,9 @@ def note(session: Session, heard: tuple[Heard, ...], graph: KnowledgeGraph) -> t
             now = replace(now, possible=fitting[0]) if fitting else now
         if settles or each.corrects:
             open_ones.pop(each.fact, None)
-        replaces = settles or each.corrects or before is None or before.closed
-        if each.possible is None and before and not before.closed and not replaces:
-            continue
+        replaces = settles or each.corrects or before is None or before.possible is None
+        if each.possible is None and before and not replaces:
+            now = replace(before, closed=True, hedged=before.hedged or _settled(before.possible))
         if not replaces and before and before.possible and each.possible:
             both = common(before.possible, each.possible)
             if both is None:
@@ -66,6 +67,10 @@ def note(session: Session, heard: tuple[Heard, ...], graph: KnowledgeGraph) -> t
         taken.append(each)
     noted = Noted(tuple(taken), tuple(impossible), tuple(elsewhere))
     return replace(session.with_sheet(sheet), contradictions=tuple(open_ones.values())), noted
+
+
+def _settled(possible: Possible | None) -> bool:
+    return possible.exact is not None if isinstance(possible, Between) else bool(possible and len(possible.values) == 1)
 
 
 def _fitting(said: Contradiction, answer: Possible | None) -> list[Possible]:

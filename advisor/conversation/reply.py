@@ -50,6 +50,9 @@ class Replier:
             if any(heard.fact == asked for heard in plain.heard):
                 return plain
         hearing, kind = self.mind.listener.hear(text, asked), self.mind.graph.kinds[asked]
+        # the question mark of "why?" is no "don't know"; alone it is
+        meant = (heard for heard in hearing.heard if heard.text.strip("?") or not text.strip("? "))
+        hearing = replace(hearing, heard=tuple(meant))
         return self.picker.picked(text, hearing, kind, self._offered(session, asked), between_two=said is not None)
 
     def _offered(self, session: Session, asked: str) -> list[Possible | None]:
@@ -182,7 +185,7 @@ class Replier:
         return {
             name: value_json(kinds[name], entry.possible)
             for name, entry in sorted(session.sheet.entries.items())
-            if not entry.closed and name in kinds
+            if entry.possible is not None and name in kinds
         }
 
     def _remarks(self, context: _Context) -> Iterator[str]:
@@ -241,17 +244,15 @@ class Replier:
     def _contradiction(self, context: _Context) -> tuple[Session, Turn]:
         said = context.session.contradiction
         assert said
-        before, now = (self.speaker.value(said.fact, entry.possible) for entry in (said.before, said.now))
-        text = self.speaker.say("contradiction", before=before, now=now, fact=self.speaker.fact(said.fact))
-        question = {"fact": said.fact, "text": text, "choices": [before, now], "why": text}
         session = replace(context.session, asked=said.fact)
-        return session, self._turn(replace(context, session=session), "question", [Block(lines=(text,))], question)
+        block, question = self._question(said.fact, session)
+        return session, self._turn(replace(context, session=session), "question", [block], question)
 
     def _so_far(self, context: _Context, _: Want) -> tuple[Session, Turn]:
         speaker = self.speaker
         lines = [
             speaker.say("so_far_closed", fact=speaker.fact(name))
-            if entry.closed
+            if entry.possible is None
             else speaker.say(
                 "so_far_line", fact=speaker.fact(name), value=speaker.value(name, entry.possible), words=entry.text
             )
@@ -269,7 +270,12 @@ class Replier:
         return self.mind.judge.infer(self.mind.judge.said(sheet))
 
     def _question(self, fact: str, session: Session) -> tuple[Block, dict[str, Any]]:
-        return self.speaker.question(fact, self._left(fact, session))
+        said = session.contradiction
+        if said is None:
+            return self.speaker.question(fact, self._left(fact, session))
+        before, now = (self.speaker.value(said.fact, entry.possible) for entry in (said.before, said.now))
+        text = self.speaker.say("contradiction", before=before, now=now, fact=self.speaker.fact(said.fact))
+        return Block(lines=(text,)), {"fact": said.fact, "text": text, "choices": [before, now], "why": text}
 
     def _advise(self, context: _Context, before: list[str]) -> tuple[Session, Turn]:
         session = context.session
@@ -430,6 +436,9 @@ class Replier:
         rules = sorted({rule for line in chosen for rule in line.because})
         sources = sorted({speaker.source(graph.rules[name].source) for name in rules})
         block = Block(speaker.say("rests_on"), tuple(lines))
+        if want.about and not chosen:
+            lines = [speaker.say("why_not_nothing_asks")]
+            block = Block(speaker.say("why_not_title", item=speaker.family(want.about)), tuple(lines))
         return self._answered(context, Answer((block,), want.about or "set", lines, tuple(sources)))
 
     def _is_about(self, item: str, about: str) -> bool:

@@ -112,7 +112,7 @@ class Speaker:
         said = {
             name: self.value(name, sheet.entries[name].possible)
             for name in DESCRIBING
-            if name in sheet.entries and not sheet.entries[name].closed
+            if name in sheet.entries and sheet.entries[name].possible is not None
         }
         if "leaf_width_in" in said and "leaf_height_in" in said:
             said["leaf_width_in"] = self.say("size", width=said["leaf_width_in"], height=said.pop("leaf_height_in"))

@@ -67,4 +67,6 @@ def as_html(blocks: Sequence[dict[str, Any]]) -> str:
             parts.append("<ul>" + "".join(f"<li>{escape(text)}</li>" for text in block["lines"]) + "</ul>")
     title = escape(blocks[0]["title"] if blocks else "")
     head = f'<meta charset="utf-8"><meta name="viewport" content="width=device-width"><title>{title}</title>'
-    return f'<!doctype html>\n<html lang="en"><head>{head}<style>{STYLE}</style></head><body>\n' + "\n".join(parts) + "\n</body></html>\n"
+    body = "\n".join(parts)
+    page = f'<html lang="en"><head>{head}<style>{STYLE}</style></head>\n<body>\n{body}\n</body></html>'
+    return f"<!doctype html>\n{page}\n"

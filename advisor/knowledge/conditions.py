@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
-from advisor.errors import DataError, KnowledgeError
+from advisor.errors import KnowledgeError
 from advisor.facts import FactKind
 from advisor.yaml_files import Mapping as YamlMapping
 from advisor.yaml_files import Place
@@ -182,17 +182,6 @@ def choices_within(compare: Compare, kind: FactKind) -> frozenset[str]:
     if not compare.bounds:
         return compare.choices
     return frozenset(choice for choice in kind.choices if compare.holds(Fraction(choice)))
-
-
-def check_text(value: Any, place: Place, what: str) -> str:
-    """The value, which must be text that is not empty.
-
-    Raises:
-        DataError: it is not.
-    """
-    if not isinstance(value, str) or not value.strip():
-        raise DataError(place, f"{what} must be text.")
-    return value
 
 
 def sequence_of(parts: Sequence[Condition], joined: type[All] | type[AnyOf]) -> Condition:

@@ -60,6 +60,7 @@ class KnowledgeGraph:
         self.tables, self.figures = parts.tables, parts.figures
         self.fact_index = {name: index for index, name in enumerate(sorted(self.kinds))}
         self.requirement_index = {name: index for index, name in enumerate(sorted(self.requirements))}
+        self._masks: dict[Compare, int] = {}
         self._check_names()
         self.conditions = list(self._all_conditions())
         self.cells = self._cells()
@@ -162,6 +163,11 @@ class KnowledgeGraph:
 
     def mask(self, compare: Compare) -> int:
         """The cells of the fact that a comparison admits."""
+        if compare not in self._masks:
+            self._masks[compare] = self._mask(compare)
+        return self._masks[compare]
+
+    def _mask(self, compare: Compare) -> int:
         cells = self.cells[compare.fact]
         if cells.kind.kind != "quantity":
             return cells.mask(OneOf(choices_within(compare, cells.kind)))

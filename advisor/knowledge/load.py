@@ -59,14 +59,17 @@ def load_knowledge(*folders: Path) -> KnowledgeGraph:
     reader = _PartReader(kinds, requirements, works)
     tables = _laid(layers, "tables/")
     sized = [name for name, data, _ in tables if "rows" in data]
-    figures = [(name, entry, local) for _, data, local in tables if "rows" not in data for name, entry in _entries(data)]
+    plain = [(data, local) for _, data, local in tables if "rows" not in data]
+    figures = [(name, entry, local) for data, local in plain for name, entry in _entries(data)]
     return KnowledgeGraph(
         Parts(
             kinds=kinds,
             requirements=requirements,
             works=works,
             rules={name: reader.rule(name, data, local) for name, data, local in _laid(layers, "rules/")},
-            items={name: reader.item(name, entry, local) for name, entry, local in _laid(layers, "items/", entries=True)},
+            items={
+                name: reader.item(name, entry, local) for name, entry, local in _laid(layers, "items/", entries=True)
+            },
             arrangements={
                 name: reader.arrangement(name, data, local) for name, data, local in _laid(layers, "arrangements/")
             },
@@ -357,7 +360,7 @@ class _PartReader:
             data,
             ("title", "source"),
             (
-                *("is_a", "type", "listed_type", "gives", "fits", "brings", "clashes", "moving_parts", "cost", "alone"),
+                *("is_a", "type", "gives", "fits", "brings", "clashes", "moving_parts", "cost", "alone"),
                 *("quantity", "size", "figures", "notes", "facts", "order"),
             ),
             KnowledgeError,
@@ -383,7 +386,6 @@ class _PartReader:
             size=texts(data, "size", KnowledgeError),
             figures=texts(data, "figures", KnowledgeError),
             notes=texts(data, "notes", KnowledgeError),
-            listed_type=data.get("listed_type", ""),
             order=self._order(data),
             facts=texts(data, "facts", KnowledgeError),
         )

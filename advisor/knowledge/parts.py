@@ -125,7 +125,6 @@ class Item:
     size: tuple[str, ...] = ()
     figures: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
-    listed_type: str = ""
     order: tuple[str, ...] = ()
     facts: tuple[str, ...] = ()
 

@@ -74,7 +74,7 @@ class Arguer:
         self.judge, self.chooser = recommender.judge, recommender.chooser
 
     def why_not(self, family: str, found: RecommendedSet) -> tuple[Objection, ...]:
-        """Why nothing of a family of items is in the set, the nearest to being allowed first; none where it is in it."""
+        """Why nothing of a family of items is in the set, the nearest to being allowed first; none where it is."""
         if any(self.graph.is_a(line.item, family) for line in found.lines):
             return ()
         objections = [

@@ -300,7 +300,7 @@ class _Solver:
         return self._plan(best[1], best[2])
 
     def allows(self, family: str) -> bool:
-        """Whether an arrangement that meets everything holds something of a family, or an item of it may stand alone."""
+        """Whether an acceptable arrangement holds something of a family, or an item of it may stand alone."""
         for item in self.graph.families[family]:
             if (
                 item.alone

@@ -6,7 +6,7 @@ integers because the choice of a question judges hundreds of states a turn.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from advisor.facts import FactSheet
@@ -250,10 +250,6 @@ class Judge:
         if condition is None:
             return YES
         return self.clause(condition).judge(findings.state, findings.required)
-
-    def open_facts(self, findings: Findings) -> Mapping[str, int]:
-        """The facts of which more than one cell is left, with the bits left."""
-        return {name: mask for name, at in self.graph.fact_index.items() if (mask := findings.state[at]) & (mask - 1)}
 
 
 def _all(parts: list[_Judge], state: State, required: list[int]) -> int:
