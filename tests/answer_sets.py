@@ -438,7 +438,6 @@ class Consequences:
         for kind in ("applies", "required", "forbidden"):
             program.say(f"#show {kind}/1.")
         self._control = program.control()
-        self._reader = Reader(files, self._control)
         self._given = _Given(files, self._control)
 
     def of(self, left: Left) -> tuple[Verdicts, Verdicts]:
@@ -448,16 +447,15 @@ class Consequences:
     def _enumerated(self, left: Left, mode: str) -> Verdicts:
         self._control.configuration.solve.enum_mode = mode  # type: ignore[union-attr]
         self._control.configuration.solve.models = 0  # type: ignore[union-attr]
-        found: Verdicts | None = None
+        last: list[clingo.Symbol] | None = None
         with self._control.solve(assumptions=self._given.excluding(left), yield_=True) as handle:
-            last: list[clingo.Symbol] = []
             for model in handle:
-                last = model.symbols(shown=True)
-                found = Verdicts(frozenset(), frozenset(), frozenset())
-        assert found is not None, "no completion"
-        names = {kind: frozenset(s.arguments[0].string for s in last if s.name == kind) for kind in
-                 ("applies", "required", "forbidden")}
-        return Verdicts(names["applies"], names["required"], names["forbidden"])
+                last = list(model.symbols(shown=True))
+        assert last is not None, "no completion"
+        names: dict[str, set[str]] = {"applies": set(), "required": set(), "forbidden": set()}
+        for symbol in last:
+            names[symbol.name].add(symbol.arguments[0].string)
+        return Verdicts(*(frozenset(names[kind]) for kind in ("applies", "required", "forbidden")))
 
 
 class Implications:

@@ -54,10 +54,11 @@ class Masked:
         shift = 0
         for mask in self.masks:
             shown = mask.start - shift
+            if at <= shown:
+                break
             if at < shown + len(mask.shown):
-                return mask.start if at > shown else at + shift
-            shift += mask.end - mask.start - len(mask.shown)
-            shift = mask.end - (shown + len(mask.shown))
+                return mask.start
+            shift = mask.end - shown - len(mask.shown)
         return at + shift
 
 
@@ -124,7 +125,10 @@ class Masker:
         lists = words.lists
         self._shown = words.masks
         self._given, self._both = frozenset(lists["given"]), frozenset(lists["given_and_word"])
-        self._never = frozenset(lists["never"]) | (frozenset(trade) - self._given)
+        titles = {title.lower() for title in (*words.titles[0], *words.titles[1])}
+        self._stops = frozenset(lists["never"])
+        self._never = self._stops | titles | (frozenset(trade) - self._given)
+        self._plain_streets = frozenset(words.streets[0])
         self._presenting = frozenset(lists["presenting"])
         self._ranges = frozenset(lists["range_beside"])
         any_of, short, exact = _any_of, *words.titles
@@ -134,10 +138,12 @@ class Masker:
         tight, loose = any_of(words.streets[0]), any_of((*words.streets[0], *words.streets[1]))
         inside = rf"(?:,?\s+(?i:{any_of(lists['within'])})[.\s#]*\w+)?"
         number = r"(?<![\w./'\"-])\d{1,5}[A-Za-z]?(?:-\d{1,4})?\s+"
-        words_between = r"(?:(?:[NSEW]\.?|[A-Z][\w.'’-]*|\d{1,3}(?:st|nd|rd|th))\s+){1,4}"
-        self._street = re.compile(rf"{number}{words_between}(?:{_capital(loose)})(?!\w)\.?{inside}")
+        words_between = r"((?:(?:[NSEW]\.?|[A-Z][\w.'’-]*|\d{1,3}(?:st|nd|rd|th))\s+){1,4})"
+        self._street = re.compile(rf"{number}{words_between}({_capital(loose)})(?!\w)\.?{inside}")
         lead = rf"(?<!\w)(?:{any_of(lists['addressing'])})[\s:]+"
-        self._small_street = re.compile(rf"{lead}(\d{{1,5}}[a-z]?\s+((?:\w+\s+){{1,3}})(?:{tight})(?!\w)\.?{inside})", re.I)
+        self._small_street = re.compile(
+            rf"{lead}(\d{{1,5}}[a-z]?\s+((?:\w+\s+){{1,3}})(?:{tight})(?!\w)\.?{inside})", re.I
+        )
         extra = rf"(?:,?\s*(?:{any_of(lists['extension'])})\.?\s*\d{{1,5}}(?!\w))?"
         self._phone = re.compile(
             rf"(?<![\w.#/-])(?:\+?1[-. ]?)?(?:\(\d{{3}}\)\s*|\d{{3}}[-. ])\d{{3}}[-. ]\d{{4}}(?![\w/'\"-]){extra}"
@@ -175,10 +181,13 @@ class Masker:
         for match in self._short_phone.finditer(text):
             if not self._is_range(text, match):
                 yield (*match.span(), "phone")
-        yield from ((*match.span(), "address") for match in self._street.finditer(text))
+        for match in self._street.finditer(text):
+            between, street = match.group(1).lower().split(), match.group(2).lower()
+            if not self._stops & set(between) and (street in self._plain_streets or not self._never >= set(between)):
+                yield (*match.span(), "address")
         for match in self._small_street.finditer(text):
             between = match.group(2).lower().split()
-            if not any(word in self._never for word in between):
+            if not self._stops & set(between) and not self._never >= set(between):
                 yield (*match.span(1), "address")
         yield from ((start, end, "name") for start, end in self._names(text))
 
@@ -189,7 +198,7 @@ class Masker:
 
     def _names(self, text: str) -> Iterator[tuple[int, int]]:
         for match in self._naming.finditer(text):
-            yield from self._run(text, match.end(), lambda word, first: word.lower() not in self._never)
+            yield from self._run(text, match.end(), self._named)
         for match in self._title.finditer(text):
             yield from self._run(text, match.end(), self._titled)
         for match in self._introducing.finditer(text):
@@ -211,14 +220,16 @@ class Masker:
     def _introduced(self, word: str, first: bool) -> bool:
         small = word.lower().removesuffix("'s").removesuffix("’s")
         if first and small in self._given:
-            return True
-        capital = word[0].isupper() and (len(word) == 1 or not word.isupper())
-        return capital and (small not in self._never or (first and small in self._both))
+            return not word.isupper() or len(word) > 3
+        return _capitalized(word) and (small not in self._never or (first and small in self._both))
+
+    def _named(self, word: str, first: bool) -> bool:
+        return word.lower() not in self._never or (first and _capitalized(word))
 
     def _titled(self, word: str, first: bool) -> bool:
         small = word.lower()
         if first:
-            return (word[0].isupper() and not word.isupper()) or small not in self._never
+            return _capitalized(word) or small not in self._never
         return word[0].isupper() and small not in self._never
 
     def _run(self, text: str, at: int, fits: Any) -> Iterator[tuple[int, int]]:
@@ -226,18 +237,26 @@ class Masker:
         start = end = at
         for number in range(3):
             word = _WORD.match(text, end if number == 0 else end + 1)
-            if not word or (number and not text[end : end + 1].isspace() ) or not fits(word.group(), number == 0):
+            if not word or (number and not text[end : end + 1].isspace()) or not fits(word.group(), number == 0):
+                break
+            if word.group().endswith(("'s", "’s")):
+                end = word.end() - 2
                 break
             end = word.end()
-            if re.search(r"['’]s$", word.group()):
-                break
         if end > start:
             yield start, end
 
 
+def _capitalized(word: str) -> bool:
+    """Whether a word begins with a capital and does not go on in capitals, as abbreviations do."""
+    return word[0].isupper() and (len(word) == 1 or not word.isupper())
+
+
 def _any_of(words: Iterable[str]) -> str:
     """Any of these, the longest first, however many spaces lie between their words."""
-    return "|".join(r"\s+".join(map(re.escape, word.split())) for word in sorted(words, key=lambda word: (-len(word), word)))
+    return "|".join(
+        r"\s+".join(map(re.escape, word.split())) for word in sorted(words, key=lambda word: (-len(word), word))
+    )
 
 
 def _capital(pattern: str) -> str:

@@ -218,9 +218,12 @@ class Replier:
 
     def _undo(self, session: Session, hearing: Hearing) -> tuple[Session, Turn]:
         context = _Context(session, hearing, Noted(), False)
+        if session.contradictions:
+            said = replace(session, contradictions=(), asked=None)
+            return self._advise(replace(context, session=said), [self.speaker.say("undone")])
         if not session.earlier:
             return self._say(context, "answer", "undone_nothing")
-        back = replace(session, sheet=session.earlier[-1], earlier=session.earlier[:-1], contradictions=())
+        back = replace(session, sheet=session.earlier[-1], earlier=session.earlier[:-1])
         return self._advise(replace(context, session=back), [self.speaker.say("undone")])
 
     def _not_understood(self, context: _Context) -> tuple[Session, Turn]:
@@ -323,11 +326,11 @@ class Replier:
             if entry.hedged
         ]
         return {
-            "complete": complete and not found.unmet,
+            "complete": complete and not found.unmet and not found.unmet_if,
             "lines": lines,
             "assumed": [*hedged, *speaker.assumptions(found)],
             "cautions": [*speaker.cautions(found, session), speaker.say("caution")],
-            "unmet": [graph.requirements[name].meaning for name in found.unmet],
+            "unmet": list(speaker.unmet(found)),
             "alternatives": [
                 {"arrangement": other.arrangement, "why": other.why, "text": speaker.alternative(other)}
                 for other in found.alternatives

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
 from typing import Any
 
@@ -21,6 +22,7 @@ from advisor.reasoning.figures import figures_for, size_of
 from advisor.reasoning.recommend import Alternative, Line, RecommendedSet, joined
 
 MOST_CAUTIONS = 6
+MOST_CASES_SHOWN = 6
 FEET_FACTS = ("leaf_width_in", "inactive_leaf_width_in", "leaf_height_in")
 ORDER = ("each", "active", "inactive", "opening")
 DESCRIBING = (
@@ -183,13 +185,19 @@ class Speaker:
     def set_blocks(self, found: RecommendedSet, session: Session, complete: bool) -> Iterator[Block]:
         """The set and everything it rests on, part by part."""
         title = self.say("set_title", opening=self.opening(session.sheet))
-        latching = list(self._latching(found)) or [self.say("no_arrangement")]
-        yield Block(title, tuple(latching if complete else [self.say("set_incomplete"), *latching]))
+        lines = self.ordered(found)
+        if len(found.choice.cases) > MOST_CASES_SHOWN:
+            lines = [line for line in lines if not line.cases]
+            turning = {fact for assumed, _, _ in found.choice.cases for fact, _ in assumed}
+            yield Block(title, (self.say("set_wide_open", facts=self.facts(turning)),))
+        else:
+            latching = list(self._latching(found)) or [self.say("no_arrangement")]
+            yield Block(title, tuple(latching if complete else [self.say("set_incomplete"), *latching]))
         headings = tuple(self.say(f"column_{name}") for name in ("leaf", "quantity", "item", "type", "size"))
-        yield Block(headings=headings, rows=tuple(self._row(line, found, session) for line in self.ordered(found)))
-        yield from self._lines("unmet", (self.graph.requirements[name].meaning for name in found.unmet))
-        yield from self._lines("only_if", self._conditional(found))
-        yield from self._lines("rests_on", self._rests_on(found, session))
+        yield Block(headings=headings, rows=tuple(self._rows(lines, found, session)))
+        yield from self._lines("unmet", self.unmet(found, conditional=len(found.choice.cases) <= MOST_CASES_SHOWN))
+        yield from self._lines("only_if", self._conditional(lines))
+        yield from self._lines("rests_on", self._rests_on(lines, found, session))
         yield from self._lines("assumed", self._assumed(found, session))
         yield from self._lines("may_require", self.may_require(found))
         yield from self._lines("figures", self._figures(found, session))
@@ -199,6 +207,13 @@ class Speaker:
         shown = cautions[:MOST_CAUTIONS] + ([self.say("more_cautions", count=more)] if more > 0 else [])
         yield from self._lines("cautions", shown)
         yield Block(lines=(self.say("caution"),))
+
+    def unmet(self, found: RecommendedSet, conditional: bool = True) -> Iterator[str]:
+        """What nothing meets, and to whom to turn; where asked for, also what nothing meets only in some cases."""
+        for name in found.unmet:
+            yield self.graph.requirements[name].meaning
+        for name, cases in found.unmet_if if conditional else ():
+            yield self.say("unmet_if", condition=self.condition(cases), meaning=self.graph.requirements[name].meaning)
 
     def _latching(self, found: RecommendedSet) -> Iterator[str]:
         """How the opening latches, case by case where there are several."""
@@ -211,12 +226,16 @@ class Speaker:
             else:
                 yield self.say("arrangement", **fields)
 
-    def _conditional(self, found: RecommendedSet) -> Iterator[str]:
+    def _conditional(self, lines: Sequence[Line]) -> Iterator[str]:
         """The lines that are needed only in some cases, case by case."""
         by_condition: dict[str, list[str]] = {}
-        for line in self.ordered(found):
+        counted_apart = self._counted_apart(lines)
+        for line in lines:
             condition = self.only_if(line)
-            if condition:
+            if (line.leaf, line.item) in counted_apart:
+                facts = self.facts({fact for case in line.cases for fact, _ in case})
+                by_condition[self.say("only_if_counts", facts=facts)] = [self.short(line.item)]
+            elif condition:
                 counted = self.say("only_if_item", quantity=line.quantity, item=self.short(line.item))
                 by_condition.setdefault(condition, []).append(counted)
         for condition, items in by_condition.items():
@@ -252,9 +271,25 @@ class Speaker:
         single = all(other.leaf in ("active", "opening") for other in found.lines)
         return self.say("leaf_single" if single and line.leaf == "active" else f"leaf_{line.leaf}")
 
-    def _row(self, line: Line, found: RecommendedSet, session: Session) -> tuple[str, ...]:
-        size = self.size(line, found, session)
-        return (self.leaf(line, found), str(line.quantity), self.item(line.item), self.type(line, found), size)
+    def _counted_apart(self, lines: Sequence[Line]) -> frozenset[tuple[str, str]]:
+        """The lines that stand there in more than two quantities: the text gives them one row."""
+        counted = Counter((line.leaf, line.item) for line in lines)
+        return frozenset(key for key, times in counted.items() if times > 2)
+
+    def _rows(self, lines: Sequence[Line], found: RecommendedSet, session: Session) -> Iterator[tuple[str, ...]]:
+        counted_apart = self._counted_apart(lines)
+        told = set()
+        for line in lines:
+            key = (line.leaf, line.item)
+            if key in told:
+                continue
+            quantity = str(line.quantity)
+            if key in counted_apart:
+                told.add(key)
+                counts = [other.quantity for other in lines if (other.leaf, other.item) == key]
+                quantity = self.say("value_between", low=min(counts), high=max(counts))
+            size = self.size(line, found, session)
+            yield (self.leaf(line, found), quantity, self.item(line.item), self.type(line, found), size)
 
     def size(self, line: Line, found: RecommendedSet, session: Session) -> str:
         """A line's size where the facts give it."""
@@ -268,8 +303,8 @@ class Speaker:
             return item.type
         return self.say("listed_part", type=item.type) if item.type else self.say("listed_only")
 
-    def _rests_on(self, found: RecommendedSet, session: Session) -> Iterator[str]:
-        for line in self.ordered(found):
+    def _rests_on(self, lines: Sequence[Line], found: RecommendedSet, session: Session) -> Iterator[str]:
+        for line in {(line.leaf, line.item): line for line in lines}.values():
             reasons = self.reasons(line, found, session)
             yield self.say("rests_line", item=self.short(line.item), reasons="; ".join(reasons))
 

@@ -98,6 +98,8 @@ def load_phrasebook(folders: Sequence[Path], kinds: Mapping[str, FactKind]) -> P
     for folder in folders:
         for path, shown in yaml_files.files_under(folder):
             part = path.relative_to(folder).parts[0]
+            if part == "privacy.yaml":  # read by what masks lines
+                continue
             data = yaml_files.read(path, shown, PhrasebookError)
             if part == "vocabulary":
                 for name, entry in data.items():
@@ -111,6 +113,8 @@ def load_phrasebook(folders: Sequence[Path], kinds: Mapping[str, FactKind]) -> P
                     _add(questions, fact, _question(fact, entry, data, kinds), data.at(fact))
             elif part == "measures.yaml":
                 measures = _measures(data)
+            elif part == "privacy.yaml":
+                continue  # read by the log, not by the listener
             elif part == "words.yaml":
                 yaml_files.check_keys(data, (), words, PhrasebookError)
                 for key, found in words.items():

@@ -59,12 +59,17 @@ class Alternative:
 
 @dataclass(frozen=True, slots=True)
 class RecommendedSet:
-    """A set that is acceptable whatever the open facts turn out to be."""
+    """A set that is acceptable whatever the open facts turn out to be.
+
+    ``unmet`` is what nothing meets in any case, ``unmet_if`` what nothing meets in some, with those cases.
+    ``may_require`` are open demands that no hardware meets, with the facts that decide.
+    """
 
     choice: Choice
     findings: Findings
     lines: tuple[Line, ...]
     unmet: tuple[str, ...]
+    unmet_if: tuple[tuple[str, tuple[Assumption, ...]], ...]
     assumed: tuple[Assumed, ...]
     cautions: tuple[str, ...]
     alternatives: tuple[Alternative, ...]
@@ -87,12 +92,17 @@ class Recommender:
     def recommend(self, findings: Findings) -> RecommendedSet:
         """The safe set of what follows from what was said."""
         choice = self.chooser.choose(findings, UNKNOWN)
-        unmet = {name for _, plan, _ in choice.cases for name in plan.unmet}
+        unmet: dict[str, list[Assumption]] = {}
+        for assumed, plan, _ in choice.cases:
+            for name in plan.unmet:
+                unmet.setdefault(name, []).append(assumed)
+        everywhere = {name for name, cases in unmet.items() if len(cases) == len(choice.cases)}
         return RecommendedSet(
             choice=choice,
             findings=findings,
             lines=tuple(self._lines(choice)),
-            unmet=tuple(sorted(unmet)),
+            unmet=tuple(sorted(everywhere)),
+            unmet_if=tuple((name, joined(unmet[name])) for name in sorted(unmet.keys() - everywhere)),
             assumed=tuple(self._assumed(findings, choice)),
             cautions=tuple(rule.name for rule in self.graph.cautioning() if self.verdict(rule, findings) == YES),
             alternatives=tuple(self._alternatives(choice)),
