@@ -78,7 +78,9 @@ class Fact:
         for at, cell in enumerate(self.cells):
             assert not isinstance(cell, str)
             low, high = cell
-            if value == low == high or (low != high and (low is None or low < value) and (high is None or value < high)):
+            if value == low == high or (
+                low != high and (low is None or low < value) and (high is None or value < high)
+            ):
                 return at
         raise ValueError(f"{self.name} can't be {value}")
 
@@ -420,7 +422,10 @@ class _Given:
 
     def exactly(self, left: Mapping[str, frozenset[int]]) -> list[int]:
         including = [
-            literal for fact, literals in self._literals.items() for at, literal in enumerate(literals) if at in left[fact]
+            literal
+            for fact, literals in self._literals.items()
+            for at, literal in enumerate(literals)
+            if at in left[fact]
         ]
         return [*including, *self.excluding(left)]
 
@@ -604,9 +609,7 @@ class Sets:
         self.program = program = Program(files)
         program.facts()
         program.rules()
-        self.rank = {
-            part.name: at for at, part in enumerate(sorted(files.items.values(), key=lambda part: part.order))
-        }
+        self.rank = {part.name: at for at, part in enumerate(sorted(files.items.values(), key=lambda part: part.order))}
         self.arrangements = [part.name for part in sorted(files.arrangements.values(), key=lambda part: part.order)]
         self.slots = files.slots()
         self._tasks = 0
@@ -630,7 +633,11 @@ class Sets:
         self._pick_literals = [
             (task, item, literal)
             for task, item in self._picks
-            if (atom := self._control.symbolic_atoms[clingo.Function("pick", [clingo.Number(task), clingo.String(item)])])
+            if (
+                atom := self._control.symbolic_atoms[
+                    clingo.Function("pick", [clingo.Number(task), clingo.String(item)])
+                ]
+            )
             for literal in [atom.literal]
         ]
         self._task_literals: dict[int, list[tuple[str, int, int]]] = {}
@@ -767,7 +774,9 @@ class Sets:
         for task, item, literal in self._pick_literals:
             if not model.is_true(literal):
                 continue
-            ((leaf, quantity),) = {(leaf, count) for leaf, count, atom in self._task_literals[task] if model.is_true(atom)}
+            ((leaf, quantity),) = {
+                (leaf, count) for leaf, count, atom in self._task_literals[task] if model.is_true(atom)
+            }
             count = self._count(item, model) * quantity * (leaves if leaf == "each" else 1)
             shown = "active" if leaf == "each" and leaves == 1 else leaf
             lines[shown, item] = max(count, lines.get((shown, item), 0))

@@ -179,9 +179,13 @@ def test_complete_openings_have_the_same_verdicts_and_the_same_best_set(
             ours, others = getattr(applying, what), getattr(theirs[1], what)
             tally.differ(what, sorted(ours - others), sorted(others - ours), opening)
             tally.counted[f"{what} found by both"] += len(ours & others)
-        tally.differ("open verdicts", verdicts_of(graph, judge, findings, UNKNOWN), Verdicts(*[frozenset()] * 3), opening)
+        tally.differ(
+            "open verdicts", verdicts_of(graph, judge, findings, UNKNOWN), Verdicts(*[frozenset()] * 3), opening
+        )
         tally.differ("set", mine, theirs[0], opening)
-        tally.counted["sets that meet everything" if theirs[0].strict else "sets by fallback, none meets everything"] += 1
+        tally.counted[
+            "sets that meet everything" if theirs[0].strict else "sets by fallback, none meets everything"
+        ] += 1
     tally.settle(count)
     assert min(tally.counted.values()) > 0
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Callable
+from contextlib import suppress
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -50,10 +51,18 @@ class Journal:
         """
         stamp = self._clock()
         lines = [json.dumps({**event, "timestamp": stamp}, ensure_ascii=False) + "\n" for event in events]
+        written, whole = 0, "".join(lines).encode()
         try:
-            os.write(self._file, "".join(lines).encode())
+            while written < len(whole):
+                written += os.write(self._file, whole[written:])
         except OSError as problem:
+            self._take_back(written)
             raise JournalError(f"{self.path}: the log can't be written: {problem.strerror}.") from None
+
+    def _take_back(self, written: int) -> None:
+        """Cut off what was written of a turn that could not be written whole."""
+        with suppress(OSError):
+            os.ftruncate(self._file, os.fstat(self._file).st_size - written)
 
     def close(self) -> None:
         """Close the file."""

@@ -61,6 +61,10 @@ class Masked:
             shift = mask.end - shown - len(mask.shown)
         return at + shift
 
+    def heard_as_typed(self, heard: dict[str, Any]) -> dict[str, Any]:
+        """Something heard in the masked line, with its place in the line as typed."""
+        return {**heard, "start": self.as_typed(heard["start"]), "end": self.as_typed(heard["end"])}
+
 
 @dataclass(frozen=True, slots=True)
 class Words:

@@ -304,7 +304,7 @@ class Replier:
         return session, self._turn(replace(context, session=session), kind, blocks, question, recommended)
 
     def _recommended(self, found: RecommendedSet, session: Session, complete: bool) -> dict[str, Any]:
-        speaker, graph = self.speaker, self.mind.graph
+        speaker = self.speaker
         lines = [
             {
                 "leaf": line.leaf,

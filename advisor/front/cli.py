@@ -32,6 +32,10 @@ AsJson = Annotated[bool, typer.Option("--json", help="Machine-readable turns.")]
 Plain = Annotated[bool, typer.Option("--plain", help="Plain text, for pipes and screen readers.")]
 Log = Annotated[Path | None, typer.Option(help="The folder that session logs go to.")]
 NoLog = Annotated[bool, typer.Option("--no-log", help="Keep no session log.")]
+KeepPersonal = Annotated[
+    bool, typer.Option("--keep-personal", help="Keep names, telephone numbers, e-mail and street addresses as typed.")
+]
+Resume = Annotated[Path | None, typer.Option(help="A session's log, to go on with that conversation.")]
 
 
 @app.callback()
@@ -47,11 +51,14 @@ def chat(
     plain: Plain = False,
     log: Log = None,
     no_log: NoLog = False,
+    keep_personal: KeepPersonal = False,
+    resume: Resume = None,
 ) -> None:
     """Talk an opening through; with --json one line in, one object out."""
     mind = _mind(knowledge, dialogues)
+    slots = _slots(resume)
     journal = None if no_log else _journal(mind, log)
-    counter = _counter(mind, journal)
+    counter = _counter(mind, journal, keep_personal, slots)
     screen = _screen(plain)
     for line in _lines_in(as_json, plain, None if no_log else log):
         message = counter.say(line)
@@ -73,10 +80,11 @@ def ask(
     plain: Plain = False,
     log: Log = None,
     no_log: NoLog = False,
+    keep_personal: KeepPersonal = False,
 ) -> None:
     """Answer once: the set, or the set that is safe in every remaining case and what is still open."""
     mind = _mind(knowledge, dialogues)
-    counter = _counter(mind, None if no_log else _journal(mind, log))
+    counter = _counter(mind, None if no_log else _journal(mind, log), keep_personal)
     message = counter.say(" ".join(words), one_shot=True)
     if as_json:
         _write(json.dumps(message["turn"], ensure_ascii=False))
@@ -98,7 +106,7 @@ def hear(
     if asked is not None and asked not in mind.graph.kinds:
         typer.echo(f"{asked}: no such fact. Facts: {', '.join(sorted(mind.graph.kinds))}", err=True)
         raise typer.Exit(2)
-    counter = _counter(mind, None)
+    counter = _counter(mind, None, keep_personal=True)
     for line in [" ".join(words)] if words else _stdin():
         heard = counter.hear(line, asked)
         _write(json.dumps(heard, ensure_ascii=False) if as_json else "\n".join(_heard_lines(heard)))
@@ -149,8 +157,11 @@ def _mind(knowledge: list[Path] | None, dialogues: list[Path] | None, refuse_con
     return mind
 
 
-def _counter(mind: Mind, journal: Journal | None) -> Counter:
+def _counter(
+    mind: Mind, journal: Journal | None, keep_personal: bool, slots: dict[str, Any] | None = None
+) -> Counter:
     from advisor.conversation.counter import Counter
+    from advisor.conversation.privacy import masker_of
 
     def append(events: list[dict[str, Any]]) -> None:
         nonlocal journal
@@ -162,7 +173,7 @@ def _counter(mind: Mind, journal: Journal | None) -> Counter:
             typer.echo(str(problem), err=True)
             journal = None
 
-    return Counter(mind, append)
+    return Counter(mind, append, None if keep_personal else masker_of(mind.book), slots)
 
 
 def _journal(mind: Mind, folder: Path | None) -> Journal | None:
@@ -174,6 +185,18 @@ def _journal(mind: Mind, folder: Path | None) -> Journal | None:
     except JournalError as problem:
         typer.echo(str(problem), err=True)
         return None
+
+
+def _slots(resumed: Path | None) -> dict[str, Any] | None:
+    from advisor.review.logs import slots_of
+
+    if resumed is None:
+        return None
+    try:
+        return slots_of(resumed)
+    except AdvisorError as problem:
+        typer.echo(str(problem), err=True)
+        raise typer.Exit(1) from None
 
 
 def _state_folder() -> Path:
