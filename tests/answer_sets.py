@@ -63,7 +63,7 @@ def within(bounds: Mapping[str, Fraction], value: Fraction) -> bool:
 
 @dataclass(frozen=True)
 class Fact:
-    """A fact and its cells in order; of a quantity each cell is a point (equal ends) or the open stretch between two."""
+    """A fact and its cells in order; of a quantity a cell is a point (equal ends) or the open stretch between two."""
 
     name: str
     cells: tuple[Cell, ...]
@@ -78,9 +78,8 @@ class Fact:
         for at, cell in enumerate(self.cells):
             assert not isinstance(cell, str)
             low, high = cell
-            if value == low == high or (
-                low != high and (low is None or low < value) and (high is None or value < high)
-            ):
+            above, below = low is None or low < value, high is None or value < high
+            if value == low == high or (above and below):
                 return at
         raise ValueError(f"{self.name} can't be {value}")
 
@@ -153,7 +152,7 @@ class Files:
     @staticmethod
     def _read(path: Path) -> dict[str, Any]:
         loader = getattr(yaml, "CBaseLoader", yaml.BaseLoader)
-        data = yaml.load(path.read_text("utf-8"), Loader=loader)  # noqa: S506
+        data = yaml.load(path.read_text("utf-8"), Loader=loader)
         assert isinstance(data, dict)
         return data
 
@@ -631,14 +630,8 @@ class Sets:
         self._allowed = {name: self._literal("allowed", name) for name in self.arrangements}
         self._unmet = {name: self._literal("unmet", name) for name in self.slots}
         self._pick_literals = [
-            (task, item, literal)
-            for task, item in self._picks
-            if (
-                atom := self._control.symbolic_atoms[
-                    clingo.Function("pick", [clingo.Number(task), clingo.String(item)])
-                ]
-            )
-            for literal in [atom.literal]
+            (atom.symbol.arguments[0].number, atom.symbol.arguments[1].string, atom.literal)
+            for atom in self._control.symbolic_atoms.by_signature("pick", 2)
         ]
         self._task_literals: dict[int, list[tuple[str, int, int]]] = {}
         for atom in self._control.symbolic_atoms.by_signature("task", 4):
@@ -774,9 +767,8 @@ class Sets:
         for task, item, literal in self._pick_literals:
             if not model.is_true(literal):
                 continue
-            ((leaf, quantity),) = {
-                (leaf, count) for leaf, count, atom in self._task_literals[task] if model.is_true(atom)
-            }
+            tasks = self._task_literals[task]
+            ((leaf, quantity),) = {(leaf, count) for leaf, count, literal in tasks if model.is_true(literal)}
             count = self._count(item, model) * quantity * (leaves if leaf == "each" else 1)
             shown = "active" if leaf == "each" and leaves == 1 else leaf
             lines[shown, item] = max(count, lines.get((shown, item), 0))
@@ -811,14 +803,14 @@ class Draws:
         return self.random.randrange(len(self.files.facts[fact].cells))
 
     def opening(self, plausible: bool) -> dict[str, int]:
-        """Every fact drawn by itself, or the usual opening with two to ten facts drawn beside the leaves."""
+        """Every fact drawn by itself, or the usual opening with the leaves, the room and two to ten facts drawn."""
         if not plausible:
             return {fact: self.any_cell(fact) for fact in self.files.facts}
-        drawn = {"leaves", *self.random.sample(sorted(self.files.facts), self.random.randint(2, 10))}
+        drawn = {"leaves", "room_use", *self.random.sample(sorted(self.files.facts), self.random.randint(2, 10))}
         return {fact: self.any_cell(fact) if fact in drawn else usual for fact, usual in self.usual.items()}
 
     def partly(self, opening: Mapping[str, int]) -> dict[str, frozenset[int]]:
-        """What was said of an opening: some facts wholly, some narrowed to a few cells in a row, the rest not at all."""
+        """What was said of an opening: some facts wholly, some narrowed to cells in a row, the rest not at all."""
         said = {name: frozenset(range(len(fact.cells))) for name, fact in self.files.facts.items()}
         for name in self.random.sample(sorted(opening), self.random.randint(2, len(opening) - 1)):
             first = last = opening[name]

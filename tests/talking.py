@@ -30,6 +30,7 @@ class Talk:
 
     def __init__(self) -> None:
         self.counter = Counter(mind(), self._keep)
+        self.messages: list[dict[str, Any]] = []
         self.turns: list[dict[str, Any]] = []
         self.events: list[dict[str, Any]] = []
 
@@ -39,8 +40,19 @@ class Talk:
     def say(self, *lines: str) -> dict[str, Any]:
         """The turn that answers the last of the lines."""
         for line in lines:
-            self.turns.append(self.counter.say(line)["turn"])
+            self.messages.append(self.counter.say(line))
+            self.turns.append(self.messages[-1]["turn"])
         return self.turns[-1]
+
+    def until_asked(self, fact: str) -> dict[str, Any]:
+        """The question about a fact, every other before it left open."""
+        for _ in range(60):
+            question: dict[str, Any] = self.turns[-1]["question"]
+            assert question, f"{fact} was never asked: {self.turns[-1]['reply']}"
+            if question["fact"] == fact:
+                return question
+            self.say("don't know")
+        raise AssertionError(f"{fact} was not asked in 60 turns")
 
     def until_set(self, answer: str = "don't know") -> dict[str, Any]:
         """The set, every question before it answered alike."""

@@ -7,6 +7,7 @@ compared. `-s` shows what was measured. JUDGE_COMPLETE and JUDGE_PARTIAL change 
 from __future__ import annotations
 
 import os
+import shutil
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -18,6 +19,7 @@ from answer_sets import BestSet, Consequences, Draws, Files, Implications, Left,
 
 from advisor.facts import Between, Entry, FactSheet, OneOf
 from advisor.knowledge.graph import KnowledgeGraph
+from advisor.knowledge.load import load_knowledge
 from advisor.logic import NO, UNKNOWN, YES
 from advisor.reasoning.choose import Chooser
 from advisor.reasoning.infer import Findings, Judge
@@ -25,6 +27,8 @@ from advisor.reasoning.infer import Findings, Judge
 COMPLETE = int(os.environ.get("JUDGE_COMPLETE", "20000"))
 PARTIAL = int(os.environ.get("JUDGE_PARTIAL", "2000"))
 OPTIMISED = 300
+ALTERED_OPENINGS = 600
+FOLDER = Path(__file__).resolve().parent.parent / "knowledge_graph"
 
 USUAL = {
     "leaves": "pair",
@@ -62,7 +66,7 @@ USUAL = {
 
 @pytest.fixture(scope="module")
 def files() -> Files:
-    return Files(Path(__file__).resolve().parent.parent / "knowledge_graph")
+    return Files(FOLDER)
 
 
 @dataclass
@@ -70,6 +74,7 @@ class Tally:
     """What was compared and where the two differ."""
 
     counted: Counter[str] = field(default_factory=Counter)
+    applied: set[str] = field(default_factory=set)
     wrong: list[str] = field(default_factory=list)
 
     def differ(self, what: str, engine: object, judge: object, opening: str) -> None:
@@ -164,36 +169,64 @@ def test_what_is_found_first_is_what_optimising_finds(files: Files) -> None:
         assert first.best(cells) == optimal.best(cells), shown(files, draws, cells)
 
 
-@pytest.mark.parametrize("count", [COMPLETE], ids=lambda count: f"{count}_openings")
-def test_complete_openings_have_the_same_verdicts_and_the_same_best_set(
-    files: Files, graph: KnowledgeGraph, judge: Judge, chooser: Chooser, count: int
-) -> None:
+def complete(files: Files, graph: KnowledgeGraph, judge: Judge, chooser: Chooser, count: int) -> Tally:
+    """Complete openings, every other one plausible: the verdicts and the best set of both."""
     draws, sets, tally = Draws(files, USUAL, seed=11), Sets(files), Tally()
+    nothing = Verdicts(frozenset(), frozenset(), frozenset())
     for at in range(count):
         cells = exactly(draws.opening(plausible=bool(at % 2)))
         opening = shown(files, draws, cells)
         findings = judge.infer(judge.said(sheet_of(files, cells)))
-        mine, theirs = set_of(chooser, findings), sets.best(cells)
+        best, verdicts = sets.best(cells)
         applying = verdicts_of(graph, judge, findings, YES)
+        tally.applied |= applying.rules
         for what in ("rules", "required", "forbidden"):
-            ours, others = getattr(applying, what), getattr(theirs[1], what)
+            ours, others = getattr(applying, what), getattr(verdicts, what)
             tally.differ(what, sorted(ours - others), sorted(others - ours), opening)
             tally.counted[f"{what} found by both"] += len(ours & others)
-        tally.differ(
-            "open verdicts", verdicts_of(graph, judge, findings, UNKNOWN), Verdicts(*[frozenset()] * 3), opening
-        )
-        tally.differ("set", mine, theirs[0], opening)
-        tally.counted[
-            "sets that meet everything" if theirs[0].strict else "sets by fallback, none meets everything"
-        ] += 1
+        tally.differ("open", verdicts_of(graph, judge, findings, UNKNOWN), nothing, opening)
+        tally.differ("set", set_of(chooser, findings), best, opening)
+        tally.counted["sets by the strict search" if best.strict else "sets by fallback"] += 1
+    return tally
+
+
+@pytest.mark.parametrize("count", [COMPLETE], ids=lambda count: f"{count}_openings")
+def test_complete_openings_have_the_same_verdicts_and_the_same_best_set(
+    files: Files, graph: KnowledgeGraph, judge: Judge, chooser: Chooser, count: int
+) -> None:
+    tally = complete(files, graph, judge, chooser, count)
     tally.settle(count)
+    print(f"rules that never applied: {sorted(graph.rules.keys() - tally.applied)}")
     assert min(tally.counted.values()) > 0
 
 
-@pytest.mark.parametrize("count", [PARTIAL], ids=lambda count: f"{count}_openings")
-def test_every_yes_and_no_of_a_partial_opening_is_certain(
-    files: Files, graph: KnowledgeGraph, judge: Judge, count: int
+ALTERED = {
+    "an exception": ("rules/bolts/manual_bolts_at_storage_and_equipment_rooms.yaml", "[storage_room, ", "["),
+    "a threshold of a table": ("tables/hinges_per_leaf.yaml", "at_most: 90}", "at_most: 91}"),
+    "the preference among items": ("items/closing.yaml", "moving_parts: 0", "moving_parts: 7"),
+    "how many a companion is": ("items/bolts.yaml", "quantity: 2", "quantity: 3"),
+}
+
+
+def altered(folder: Path, file: str, old: str, new: str) -> Files:
+    """The knowledge files with one text in one of them replaced."""
+    copied = Path(shutil.copytree(FOLDER, folder / "knowledge_graph"))
+    text = (copied / file).read_text("utf-8")
+    assert old in text
+    (copied / file).write_text(text.replace(old, new, 1), "utf-8")
+    return Files(copied)
+
+
+@pytest.mark.parametrize(("file", "old", "new"), ALTERED.values(), ids=ALTERED)
+def test_the_judge_sees_when_one_thing_is_altered(
+    graph: KnowledgeGraph, judge: Judge, chooser: Chooser, tmp_path: Path, file: str, old: str, new: str
 ) -> None:
+    """The engine judges by the files, the judge by a copy in which one thing reads otherwise: they disagree."""
+    assert complete(altered(tmp_path, file, old, new), graph, judge, chooser, ALTERED_OPENINGS).wrong
+
+
+def partial(files: Files, graph: KnowledgeGraph, judge: Judge, count: int) -> Tally:
+    """Partial openings: what is left of each fact, and every verdict against all completions of what is left."""
     draws, tally = Draws(files, USUAL, seed=12), Tally()
     implications, consequences = Implications(files), Consequences(files)
     for at in range(count):
@@ -217,4 +250,43 @@ def test_every_yes_and_no_of_a_partial_opening_is_certain(
             tally.counted[f"{what} NO"] += len(no)
             tally.counted[f"{what} UNKNOWN"] += len(unknown)
             tally.counted[f"{what} UNKNOWN that could have been decided"] += len(unknown & must) + len(unknown - may)
-    tally.settle(count)
+    return tally
+
+
+@pytest.mark.parametrize("count", [PARTIAL], ids=lambda count: f"{count}_openings")
+def test_every_yes_and_no_of_a_partial_opening_is_certain(
+    files: Files, graph: KnowledgeGraph, judge: Judge, count: int
+) -> None:
+    partial(files, graph, judge, count).settle(count)
+
+
+ALTERED_PARTLY = {
+    "a threshold of a rule": ("rules/fire/active_leaf_closes.yaml", "at_least: 20", "at_least: 45"),
+    "an implication": ("rules/rooms/public_rooms_are_on_the_route.yaml", "route: yes", "route: no"),
+    "a presumption": ("facts.yaml", "presumed: medium", "presumed: low"),
+}
+
+
+@pytest.mark.parametrize(("file", "old", "new"), ALTERED_PARTLY.values(), ids=ALTERED_PARTLY)
+def test_the_judge_of_partial_openings_sees_when_one_thing_is_altered(
+    graph: KnowledgeGraph, judge: Judge, tmp_path: Path, file: str, old: str, new: str
+) -> None:
+    assert partial(altered(tmp_path, file, old, new), graph, judge, ALTERED_OPENINGS // 3).wrong
+
+
+HALVES = {"at_most": "45", "more_than": "45"}
+
+
+def test_what_reasoning_by_cases_could_decide_is_counted(tmp_path: Path) -> None:
+    """Two rules that share a requirement between them leave it UNKNOWN to the engine and certain to the judge."""
+    folder = Path(shutil.copytree(FOLDER, tmp_path / "knowledge_graph"))
+    for bound, limit in HALVES.items():
+        (folder / "rules" / f"{bound}.yaml").write_text(
+            f"rule: One half\nrequires: [water_shed]\nwhen: {{fire_rating_minutes: {{{bound}: {limit}}}}}\n"
+            "because: It is one half.\nsource: {common_practice: true}\nstrength: good_practice\ncases: []\n",
+            "utf-8",
+        )
+    graph = load_knowledge(folder)
+    tally = partial(Files(folder), graph, Judge(graph), 50)
+    assert not tally.wrong
+    assert tally.counted["required UNKNOWN that could have been decided"] > 0

@@ -24,7 +24,7 @@ from advisor.reasoning.choose import Chooser, Hardware
 from advisor.reasoning.infer import Findings, Judge
 from advisor.yaml_files import data_folder
 
-CONVERSATIONS, SHARES, COMPLETIONS, TRIES = 1_000, 8, 30, 400
+CONVERSATIONS, SHARES, COMPLETIONS, TRIES = 1_000, 8, 30, 4_000
 OPENING_WORDS = (
     "leaves",
     "door_material",
@@ -134,8 +134,8 @@ class Holder:
         at = self.graph.fact_index[fact]
         for number in range(TRIES):
             state = list(findings.state)
-            if number % 8:
-                self._hint(self.random.choice(self.reading[fact]), True, state, fact)
+            for hint in range(number % 4):
+                self._hint(self.random.choice(self.reading[fact]), not hint or self.random.random() < 0.3, state, fact)
             whole = self.completions.within(state, findings.said if number % 2 else None)
             found: set[Hardware] = set()
             for value in self._sides(fact, findings.state[at]):
@@ -145,9 +145,9 @@ class Holder:
         return None
 
     def _sides(self, fact: str, mask: int) -> list[object]:
-        """The values left of a fact, at most eight of them."""
+        """The values left of a fact, in any order."""
         values = [value for bit, value in self.completions.cells[fact] if bit & mask]
-        return values if len(values) <= 8 else self.random.sample(values, 8)
+        return self.random.sample(values, len(values))
 
     def _hint(self, condition: Condition, wanted: bool, state: list[int], spared: str) -> None:
         """Narrow a state at random towards a condition that hangs on one fact; what can't be narrowed stays."""

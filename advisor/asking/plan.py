@@ -134,31 +134,39 @@ class Planner:
     def matters(self, fact: str, waiting: Iterable[_Waiting], findings: Findings) -> bool:
         """Whether a witness is found: two complete openings that differ in this fact alone and in their hardware."""
         at = self.graph.fact_index[fact]
-        tried: set[tuple[int, ...]] = set()
+        tried: set[tuple[tuple[int, ...], frozenset[int]]] = set()
         for entry in waiting:
             said = self._hinged(entry, fact, findings)
             if said is None:
                 continue
+            sides = self._sides(fact, entry.condition, findings.state[at])
             for last in (False, True):
                 whole = self._completed(said, fact, last)
-                rest = tuple(whole[:at] + whole[at + 1 :])
-                if rest in tried:
+                trial = (tuple(whole[:at] + whole[at + 1 :]), sides)
+                if trial in tried:
                     continue
-                tried.add(rest)
-                if self._differs(whole, fact, entry.condition, findings.state[at]):
+                tried.add(trial)
+                if self._differs(whole, fact, sides):
                     return True
         return False
 
-    def _differs(self, whole: State, fact: str, condition: Condition, left: int) -> bool:
-        """Whether the set is another one on either side of any comparison of the fact in the condition."""
-        at = self.graph.fact_index[fact]
-        bits = set()
+    def _sides(self, fact: str, condition: Condition, left: int) -> frozenset[int]:
+        """A cell left on either side of each comparison of the fact, in the condition and in what its needs hang on."""
+        sides: set[int] = set()
         for part in walk(condition):
             if isinstance(part, Compare) and part.fact == fact:
                 inside = self.graph.mask(part)
-                bits |= {side & -side for side in (left & inside, left & ~inside) if side}
+                sides |= {side & -side for side in (left & inside, left & ~inside) if side}
+            elif isinstance(part, Needs):
+                for rule in self.graph.requiring.get(part.requirement, ()):
+                    sides |= self._sides(fact, self.judge.rule_clause(rule.name).condition, left)
+        return frozenset(sides)
+
+    def _differs(self, whole: State, fact: str, sides: frozenset[int]) -> bool:
+        """Whether the set is another one on some sides than on the others."""
+        at = self.graph.fact_index[fact]
         found: object = None
-        for number, bit in enumerate(sorted(bits)):
+        for number, bit in enumerate(sorted(sides)):
             state = list(whole)
             state[at] = bit
             hardware = self.chooser.choose(self.judge.infer(state), YES).hardware

@@ -42,7 +42,7 @@ class ActionReply(Action):  # type: ignore[misc]  # rasa-sdk is untyped
         before = from_slots(tracker.slots)
         hearing = replier.hear(before, message.get("text") or "")
         one_shot = bool((message.get("metadata") or {}).get("one_shot"))
-        after, turn = replier.reply(before, hearing, one_shot)
+        after, turn = replier.reply(before, hearing, one_shot, message.get("text") or "")
         said = turn.as_json()
         blocks = [asdict(block) for block in turn.blocks]
         dispatcher.utter_message(text=said["reply"], json_message={"turn": said, "blocks": blocks})

@@ -94,7 +94,11 @@ class Counter:
     ) -> list[dict[str, Any]]:
         kept = {key: turn[key] for key in ("turn", "kind", "question", "recommended", "answer", "not_understood")}
         return [
-            {"event": "user", "text": text, "metadata": {"heard": turn["heard"]} | ({"one_shot": True} if one_shot else {})},
+            {
+                "event": "user",
+                "text": text,
+                "metadata": {"heard": turn["heard"]} | ({"one_shot": True} if one_shot else {}),
+            },
             {"event": "action", "name": "action_reply"},
             *slots,
             {"event": "bot", "text": turn["reply"], "metadata": kept},

@@ -22,26 +22,23 @@ class Journal:
         path: the file; its folder is made if need be.
         clock: seconds since 1970; comes from the door, so that the core reads no clock.
         fingerprint: of the knowledge the session was advised with.
+        resumed: the file holds a session that goes on; a line torn when its process was killed is ended first.
 
     Raises:
         JournalError: the file can't be made.
     """
 
-    def __init__(self, path: Path, clock: Clock, fingerprint: str) -> None:
+    def __init__(self, path: Path, clock: Clock, fingerprint: str, resumed: bool = False) -> None:
         self.path, self._clock = path, clock
+        started = {"advisor": version("door-hardware-advisor"), "knowledge": fingerprint}
         try:
             path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
             self._file = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o600)
+            if resumed and not path.read_bytes().endswith(b"\n"):
+                os.write(self._file, b"\n")
         except OSError as problem:
             raise JournalError(f"{path}: the log can't be written: {problem.strerror}.") from None
-        self.append(
-            [
-                {
-                    "event": "session_started",
-                    "metadata": {"advisor": version("door-hardware-advisor"), "knowledge": fingerprint},
-                }
-            ]
-        )
+        self.append([{"event": "session_started", "metadata": started | ({"resumed": True} if resumed else {})}])
 
     def append(self, events: list[dict[str, Any]]) -> None:
         """Write a turn's events.

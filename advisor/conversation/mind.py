@@ -8,8 +8,10 @@ from functools import cached_property
 from pathlib import Path
 
 from advisor.asking.plan import Planner
+from advisor.conversation.naming import Names
 from advisor.knowledge.graph import KnowledgeGraph
 from advisor.knowledge.load import load_knowledge, stands_alone
+from advisor.knowledge.lookups import Lookups, load_lookups
 from advisor.listening.reading import Listener
 from advisor.phrasebook.book import Phrasebook
 from advisor.phrasebook.load import load_phrasebook
@@ -27,10 +29,12 @@ class Mind:
     Attributes:
         graph: the knowledge graph.
         book: the phrasebook.
+        folders: the knowledge folders the graph was read from.
     """
 
     graph: KnowledgeGraph
     book: Phrasebook
+    folders: tuple[Path, ...] = ()
 
     @cached_property
     def listener(self) -> Listener:
@@ -57,6 +61,20 @@ class Mind:
         """Builds recommended sets."""
         return Recommender(self.chooser)
 
+    @cached_property
+    def lookups(self) -> Lookups:
+        """What is looked up; read when it is first asked for.
+
+        Raises:
+            KnowledgeError: a file is wrong.
+        """
+        return load_lookups(self.graph, *self.folders)
+
+    @cached_property
+    def names(self) -> Names:
+        """Finds what a question names."""
+        return Names(self.lookups, self.book.wording["lookup_function_words"].split())
+
     def warm_up(self) -> None:
         """Build everything a turn needs, so that the first turn is as fast as the others."""
         _ = (self.listener, self.planner, self.recommender)
@@ -75,7 +93,7 @@ def load(knowledge: Sequence[Path] = (), dialogues: Sequence[Path] = ()) -> Mind
     base = () if knowledge and stands_alone(knowledge[0]) else (data_folder("knowledge_graph"),)
     words = () if dialogues and (dialogues[0] / "measures.yaml").is_file() else (data_folder("dialogues"),)
     graph = load_knowledge(*base, *knowledge)
-    return Mind(graph, load_phrasebook([*words, *dialogues], graph.kinds))
+    return Mind(graph, load_phrasebook([*words, *dialogues], graph.kinds), (*base, *knowledge))
 
 
 def build(knowledge: Sequence[Path] = (), dialogues: Sequence[Path] = ()) -> Mind:

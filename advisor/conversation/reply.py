@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from advisor.conversation.argument import Answer, Argument
+from advisor.conversation.lookup import look_up
 from advisor.conversation.mind import Mind
 from advisor.conversation.note import Noted, note
 from advisor.conversation.pick import Picker
@@ -88,15 +89,19 @@ class Replier:
             "not_understood": list(hearing.not_understood),
         }
 
-    def reply(self, session: Session, hearing: Hearing, one_shot: bool = False) -> tuple[Session, Turn]:
+    def reply(self, session: Session, hearing: Hearing, one_shot: bool = False, text: str = "") -> tuple[Session, Turn]:
         """The turn that answers what was heard, and the session after it.
 
         Args:
             session: the conversation so far.
             hearing: what the message says.
             one_shot: no further message will come: give the set that is safe in every remaining case at once.
+            text: the message itself, for what is looked up by code.
         """
         session = replace(session, turn=session.turn + 1)
+        looked_up = look_up(self.mind, text, hearing, session)
+        if looked_up:
+            return self._answered(_Context(session, hearing, Noted(), one_shot), looked_up)
         wants = {want.name: want for want in hearing.wants}
         if "what_if" in wants and session.sheet.entries:
             return self._what_if(_Context(session, hearing, Noted(), one_shot))
@@ -345,7 +350,11 @@ class Replier:
         session = context.session
         if session.contradiction:
             return self._contradiction(context)
-        about_hardware = want.about is not None and want.about not in self.mind.graph.kinds
+        about_fact = want.about in self.mind.graph.kinds
+        about_hardware = want.about is not None and not about_fact
+        if want.about and about_fact and want.about != session.asked:
+            why = self.mind.book.questions[want.about].why
+            return self._answered(context, Answer((Block(lines=(why,)),), want.about, why))
         if session.asked and not about_hardware:
             return self._why_asked(context, session.asked)
         if session.sheet.entries and (session.advised or about_hardware):

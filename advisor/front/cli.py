@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from advisor.errors import AdvisorError, JournalError
+from advisor.front import reviewing
 
 if TYPE_CHECKING:
     from advisor.conversation.counter import Counter
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
     from advisor.conversation.mind import Mind
 
 app = typer.Typer(no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False)
+reviewing.add_to(app)
 
 Knowledge = Annotated[
     list[Path] | None, typer.Option(help="A knowledge folder laid over the built-in one; may be given more than once.")
@@ -57,7 +59,7 @@ def chat(
     """Talk an opening through; with --json one line in, one object out."""
     mind = _mind(knowledge, dialogues)
     slots = _slots(resume)
-    journal = None if no_log else _journal(mind, log)
+    journal = None if no_log else _journal(mind, log, resume)
     counter = _counter(mind, journal, keep_personal, slots)
     screen = _screen(plain)
     for line in _lines_in(as_json, plain, None if no_log else log):
@@ -157,9 +159,7 @@ def _mind(knowledge: list[Path] | None, dialogues: list[Path] | None, refuse_con
     return mind
 
 
-def _counter(
-    mind: Mind, journal: Journal | None, keep_personal: bool, slots: dict[str, Any] | None = None
-) -> Counter:
+def _counter(mind: Mind, journal: Journal | None, keep_personal: bool, slots: dict[str, Any] | None = None) -> Counter:
     from advisor.conversation.counter import Counter
     from advisor.conversation.privacy import masker_of
 
@@ -176,22 +176,23 @@ def _counter(
     return Counter(mind, append, None if keep_personal else masker_of(mind.book), slots)
 
 
-def _journal(mind: Mind, folder: Path | None) -> Journal | None:
+def _journal(mind: Mind, folder: Path | None, resumed: Path | None = None) -> Journal | None:
     from advisor.conversation.journal import Journal
 
     stamp = time.strftime("%Y-%m-%d_%H%M%S")
     try:
-        return Journal((folder or _state_folder()) / f"{stamp}_{os.getpid()}.jsonl", time.time, mind.graph.fingerprint)
+        path = resumed or (folder or state_folder()) / f"{stamp}_{os.getpid()}.jsonl"
+        return Journal(path, time.time, mind.graph.fingerprint, resumed is not None)
     except JournalError as problem:
         typer.echo(str(problem), err=True)
         return None
 
 
 def _slots(resumed: Path | None) -> dict[str, Any] | None:
-    from advisor.review.logs import slots_of
-
     if resumed is None:
         return None
+    from advisor.review.logs import slots_of
+
     try:
         return slots_of(resumed)
     except AdvisorError as problem:
@@ -199,7 +200,8 @@ def _slots(resumed: Path | None) -> dict[str, Any] | None:
         raise typer.Exit(1) from None
 
 
-def _state_folder() -> Path:
+def state_folder() -> Path:
+    """Where session logs go when nothing else is said."""
     return Path(os.environ.get("XDG_STATE_HOME") or Path.home() / ".local" / "state") / "door-hardware-advisor"
 
 

@@ -50,14 +50,14 @@ def load_knowledge(*folders: Path) -> KnowledgeGraph:
     Raises:
         KnowledgeError: a file is wrong, two files disagree, or a name stands twice without ``replaces``.
     """
-    layers = [_Layer(folder, local=number > 0) for number, folder in enumerate(folders)]
+    layers = [Layer(folder, local=number > 0) for number, folder in enumerate(folders)]
     for name in BASE_FILES:
         layers[0].need(name)
-    kinds = {name: _kind(name, entry) for name, entry, _ in _laid(layers, "facts.yaml")}
-    requirements = {name: _requirement(name, entry) for name, entry, _ in _laid(layers, "requirements.yaml")}
-    works = {name: _work(name, entry) for name, entry, _ in _laid(layers, "sources.yaml")}
+    kinds = {name: _kind(name, entry) for name, entry, _ in laid(layers, "facts.yaml")}
+    requirements = {name: _requirement(name, entry) for name, entry, _ in laid(layers, "requirements.yaml")}
+    works = {name: _work(name, entry) for name, entry, _ in laid(layers, "sources.yaml")}
     reader = _PartReader(kinds, requirements, works)
-    tables = _laid(layers, "tables/")
+    tables = laid(layers, "tables/")
     sized = [name for name, data, _ in tables if "rows" in data]
     plain = [(data, local) for _, data, local in tables if "rows" not in data]
     figures = [(name, entry, local) for data, local in plain for name, entry in _entries(data)]
@@ -66,12 +66,12 @@ def load_knowledge(*folders: Path) -> KnowledgeGraph:
             kinds=kinds,
             requirements=requirements,
             works=works,
-            rules={name: reader.rule(name, data, local) for name, data, local in _laid(layers, "rules/")},
+            rules={name: reader.rule(name, data, local) for name, data, local in laid(layers, "rules/")},
             items={
-                name: reader.item(name, entry, local) for name, entry, local in _laid(layers, "items/", entries=True)
+                name: reader.item(name, entry, local) for name, entry, local in laid(layers, "items/", entries=True)
             },
             arrangements={
-                name: reader.arrangement(name, data, local) for name, data, local in _laid(layers, "arrangements/")
+                name: reader.arrangement(name, data, local) for name, data, local in laid(layers, "arrangements/")
             },
             tables={name: reader.table(name, data, local) for name, data, local in tables if "rows" in data},
             figures=_named(reader.figure(name, entry, sized, local) for name, entry, local in figures),
@@ -80,7 +80,7 @@ def load_knowledge(*folders: Path) -> KnowledgeGraph:
     )
 
 
-class _Layer:
+class Layer:
     """One knowledge folder's files, by their path inside it."""
 
     def __init__(self, folder: Path, local: bool) -> None:
@@ -101,7 +101,7 @@ class _Layer:
         ]
 
 
-def _laid(layers: Sequence[_Layer], start: str, entries: bool = False) -> list[tuple[str, YamlMapping, bool]]:
+def laid(layers: Sequence[Layer], start: str, entries: bool = False) -> list[tuple[str, YamlMapping, bool]]:
     """What the layers hold under a path, by name: the lower first, less what an upper one replaces."""
     found: dict[str, tuple[YamlMapping, bool]] = {}
     for layer in layers:
@@ -283,7 +283,7 @@ class _PartReader:
             targets=targets,
             condition=condition,
             because=data["because"],
-            source=self.source(data, local),
+            source=source_of(data, self._works, local),
             strength=_one_of(data, "strength", get_args(Strength)),
             place=data.place,
             implied=implied,
@@ -337,24 +337,6 @@ class _PartReader:
             raise KnowledgeError(given.at(fact), f"There is no fact {fact!r}.", self._kinds, got=fact)
         return possible_of(self._kinds[fact], self._reader.compare(self._kinds[fact], given[fact], given.at(fact)))
 
-    def source(self, data: YamlMapping, local: bool = False) -> Source:
-        """The source under the key ``source``, marked where it comes from a folder laid over."""
-        source = data.get("source")
-        if not isinstance(source, YamlMapping):
-            raise KnowledgeError(
-                data.at("source"), "A source is a mapping.", ("work", "common_practice", "from_memory")
-            )
-        if "work" in source:
-            check_keys(source, ("work", "section"), ("edition",), KnowledgeError)
-            if source["work"] not in self._works:
-                problem = f"There is no work {source['work']!r} in sources.yaml."
-                raise KnowledgeError(source.at("work"), problem, self._works, got=source["work"])
-            return Source(source["work"], source.get("edition", ""), source["section"], local=local)
-        check_keys(source, (), ("common_practice", "from_memory"), KnowledgeError)
-        if len(source) != 1:
-            raise KnowledgeError(source.place, "A source is a work, common practice, or memory.")
-        return Source(basis="common_practice" if "common_practice" in source else "from_memory", local=local)
-
     def item(self, name: str, data: YamlMapping, local: bool = False) -> Item:
         check_keys(
             data,
@@ -381,7 +363,7 @@ class _PartReader:
             cost=_whole(data, "cost", 1),
             alone=_flag(data, "alone", True),
             quantity=int(quantity) if quantity.isdigit() else quantity,
-            source=self.source(data, local),
+            source=source_of(data, self._works, local),
             place=data.place,
             size=texts(data, "size", KnowledgeError),
             figures=texts(data, "figures", KnowledgeError),
@@ -428,7 +410,7 @@ class _PartReader:
             moving_parts=_whole(data, "moving_parts", 1),
             cost=_whole(data, "cost", 1),
             because=data["because"],
-            source=self.source(data, local),
+            source=source_of(data, self._works, local),
             place=data.place,
             by_listing=_flag(data, "by_listing"),
             brings=tuple(self._companion(entry, data.at("brings")) for entry in data.get("brings", ())),
@@ -447,7 +429,7 @@ class _PartReader:
             data["table"],
             data.get("unit", ""),
             tuple(rows),
-            self.source(data, local),
+            source_of(data, self._works, local),
             data.place,
             texts(data, "facts", KnowledgeError),
         )
@@ -481,7 +463,7 @@ class _PartReader:
             label=data["label"],
             measure=data.get("measure", ""),
             because=data["because"],
-            source=self.source(data, local),
+            source=source_of(data, self._works, local),
             place=data.place,
             facts=texts(data, "facts", KnowledgeError),
             show=show,
@@ -496,6 +478,29 @@ class _PartReader:
         place = data.at("amounts")
         lists = {name: [value] if isinstance(value, str) else value for name, value in amounts.items()}
         return {name: tuple(self._reader._number(one, place) for one in ones) for name, ones in lists.items()}
+
+
+def source_of(data: YamlMapping, works: Mapping[str, Work], local: bool = False) -> Source:
+    """The source under the key ``source``, marked where it comes from a folder laid over.
+
+    Raises:
+        KnowledgeError: it is none, or names a work that is not declared.
+    """
+    source = data.get("source")
+    if not isinstance(source, YamlMapping):
+        raise KnowledgeError(
+            data.at("source"), "A source is a mapping.", ("work", "common_practice", "from_memory")
+        )
+    if "work" in source:
+        check_keys(source, ("work", "section"), ("edition",), KnowledgeError)
+        if source["work"] not in works:
+            problem = f"There is no work {source['work']!r} in sources.yaml."
+            raise KnowledgeError(source.at("work"), problem, works, got=source["work"])
+        return Source(source["work"], source.get("edition", ""), source["section"], local=local)
+    check_keys(source, (), ("common_practice", "from_memory"), KnowledgeError)
+    if len(source) != 1:
+        raise KnowledgeError(source.place, "A source is a work, common practice, or memory.")
+    return Source(basis="common_practice" if "common_practice" in source else "from_memory", local=local)
 
 
 def possible_of(kind: FactKind, compare: Compare) -> Possible:

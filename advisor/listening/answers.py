@@ -106,7 +106,7 @@ def _number(
     spoken = _spoken_feet(sentence, kind, covered)
     if spoken is not None:
         return spoken
-    for part in sentence.parts:
+    for part in sorted(sentence.parts, key=lambda part: part.denied):
         measure = part.measure
         if measure is None or part.start in covered or part.dropped or part.asked:
             continue

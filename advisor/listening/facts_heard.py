@@ -366,12 +366,22 @@ class _Reading:
                 if f.fact != "fire_rating_minutes" or f.part.measure or not start <= f.start < f.end <= end
             ]
         self.found.sort(key=lambda f: (f.start, f.end, f.fact))
+        self._once()
         self._alternatives()
         self._unknowns()
         self._two_widths()
         self.found = [f for f in self.found if not self._taken_back(f)]
+        gone = [f for f in self.found if f.part.term is not None and f.part.term.gives_way and self._others(f)]
+        self.found = [f for f in self.found if f not in gone or all(g in gone or g.weak for g in self._others(f))]
         self._narrow()
         self.found = [f for f in self.found if not self._outdone(f)]
+
+    def _once(self) -> None:
+        """Leave out what is said again in the same way."""
+        kept: dict[object, Found] = {}
+        for f in self.found:
+            kept.setdefault((f.fact, f.possible, f.how, f.weak, f.part.opening, f.part.corrects, f.part.joined), f)
+        self.found = list(kept.values())
 
     def _others(self, f: Found) -> list[Found]:
         """What else was said of the same fact of the same opening."""
@@ -382,7 +392,7 @@ class _Reading:
         return not f.part.corrects and any(g.part.corrects and not g.weak for g in self._others(f))
 
     def _narrow(self) -> None:
-        """Two statements that leave one value together."""
+        """Two statements of one fact: what both leave possible, or either where they can't both hold."""
         for f in self.found:
             for g in self._others(f):
                 if f.weak or g.weak or f.start >= g.start or f.possible is None or g.possible is None:
@@ -390,6 +400,8 @@ class _Reading:
                 both = overlap(f.possible, g.possible)
                 if both is not None and both not in (f.possible, g.possible):
                     f.possible = g.possible = both
+                elif both is None and isinstance(f.possible, OneOf) and not f.part.corrects:
+                    f.possible = g.possible = agree(f.possible, g.possible)
 
     def _outdone(self, f: Found) -> bool:
         """Whether something else says the same more exactly, or again."""
@@ -437,12 +449,9 @@ class _Reading:
             if last is None or not joined or f.weak or last.possible is None or f.possible is None:
                 merged.append(f)
                 continue
-            between = set(self.words[last.end : f.start])
-            if (
-                f.part.denied
-                or last.part.denied
-                or not between <= {"or", "/", ",", "a", "an", "the", "maybe", "possibly"}
-            ):
+            hedges = {at for part in self.sentence.parts if part.mark == "hedge" for at in range(part.start, part.end)}
+            between = {self.words[at] for at in range(last.end, f.start) if at not in hedges}
+            if f.part.denied or last.part.denied or not between <= {"or", "/", ",", "a", "an", "the"}:
                 merged.append(f)
                 continue
             both = agree(last.possible, f.possible)
@@ -466,7 +475,8 @@ class _Reading:
                 others = [*parts[place + 1 :], *reversed(parts[:place])]
                 items = [other.term.mentions for other in others if other.term is not None]
                 facts = [self._named(other) for other in others]
-                about = next((name for name in [*items, *facts] if name), None)
+                heard = [found.fact for found in self.found if found.start >= part.end]
+                about = next((name for name in [*items, *heard, *facts] if name), None)
             if (term.wants, about) not in [(name, other) for name, _, _, other in self.wants]:
                 self.wants.append((term.wants, part.start, part.end, about))
 

@@ -194,7 +194,10 @@ class MeasureReader:
         # Not a number's beginning or end: inside a word, a date, a longer figure.
         head, tail = r"(?:(?<![\w.,/'\"-])|(?<=\bpr)|(?<=\dx)|(?<=['\"]x)|(?<=[\s(]-))", r"(?![\w/])"
         inches = rf"(?:1[01]|\d)(?:[ -]+\d/\d+|\.\d+)?(?!\d)(?! ?(?:{feet}|{time}|h)(?!\w))"
-        foot_inch = rf"{number} ?(?:{feet})\.?(?:[ -]*(?:and )?(?:{inches}) ?(?:(?:{inch})(?!\w)\.?)?)?"
+        # Inches without their unit follow feet only where the measure then ends: not "3 foot 2 hinges".
+        ends = r"(?= ?(?:$|[,.;)-]|wide|tall|high|doors?|leaf|leaves|by|x|each|single|pair|hm|wood|hollow))"
+        behind = rf"(?:[ -]*(?:and )?{inches} ?(?:{inch})(?!\w)\.?|[ -]*{inches}{ends}|(?<=')-?{inches})"
+        foot_inch = rf"{number} ?(?:{feet})\.?{behind}?"
         dashed = r"(?:1[0-2]|[1-9])(?:-|/)(?:1[01]|\d)(?![\d/])"
         side = rf"(?:{foot_inch}|{dashed}|{number}(?: ?(?:{length})\.?)?)"
         by = r" ?(?:x|by) ?"
@@ -208,7 +211,8 @@ class MeasureReader:
         yield rf"{head}(?P<all>{wide_high})(?!\w)", self._sides
         yield rf"{head}(?P<all>(?P<w>{dashed})(?: |, ?)(?P<h>{dashed})){tail}", self._sides
         yield rf"{head}(?P<all>(?P<w>{foot_inch}) (?P<h>{foot_inch}))(?!\w)", self._sides
-        yield rf"{head}(?P<all>(?P<c>\d{{4,6}})(?P<s>'?s)?){tail}(?! ?(?:{length}|amps?)(?!\w))", self._code
+        code_head, code_tail = rf"(?:{head}|(?<=\d{{4}}/))", r"(?!\w)(?!/\d{1,3}\b)"
+        yield rf"{code_head}(?P<all>(?P<c>\d{{4,6}})(?P<s>'?s)?){code_tail}(?! ?(?:{length}|amps?)(?!\w))", self._code
         yield rf"{head}(?P<all>(?P<w>{spoken})(?:(?: by|,)? )(?P<h>{spoken}s?)){tail}", self._spoken
         tens = r"seventies|eighties|nineties"
         yield rf"{head}(?P<all>(?P<w>[2-9][0-9]) (?P<h>[6-9][0-9]|{tens})(?P<s>s)?){tail}", self._tens

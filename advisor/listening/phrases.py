@@ -105,7 +105,7 @@ class PhraseFinder:
         said = {at for at in spoken if words[at] not in filler}
         by_start = {measure.start: measure for measure in measures}
         found: list[Match] = []
-        mixed = len(words) == 1 or any(word.islower() for word in written)
+        mixed = len(words) == 1 or any(word.islower() and len(word) > 1 for word in written)
         for at in range(len(words)):
             self._walk(self.tree, words, by_start, at, at, (), found)
             if mixed and written[at][:1].isupper():
@@ -196,7 +196,7 @@ def meaning(match: Match, words: Sequence[str], asked: str | None) -> tuple[Term
         asked: the fact just asked about.
     """
     terms = list(match.terms)
-    if any(term.marks != "known" and not term.beside for term in terms):
+    if any(term.marks != "known" and (not term.beside or term.reads_as) for term in terms):
         terms = [term for term in terms if term.marks != "known" or term.reads_as]
     if asked and len(terms) > 1:
         answering = [term for term in terms if asked in term.says or term.names == asked]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -19,6 +20,8 @@ from advisor.listening.sentence import Sentence
 from advisor.listening.values import possible_of
 from advisor.listening.words import Spelling, WordTokenizer, plain, split, trimmed
 from advisor.phrasebook.book import Phrasebook, Slot, Term
+
+_SURROGATE = re.compile("[\ud800-\udfff]")
 
 
 class CounterTokenizer(WordTokenizer):
@@ -103,7 +106,8 @@ def make_phrases(nlp: Language, name: str) -> Any:
 
     def phrases(doc: Doc) -> Doc:
         words = [token.norm_ for token in doc]
-        written = [doc.text[slice(*trimmed(doc.text, token.idx, token.idx + len(token)))] for token in doc]
+        text = doc.text
+        written = [text[slice(*trimmed(text, token.idx, token.idx + len(token)))] for token in doc]
         tokenizer = _lookups(nlp)
         filler = tokenizer.book.words["filler"]
         found = tokenizer.phrases.find(words, written, doc.user_data["measures"], filler, doc.user_data.get("asked"))
@@ -129,6 +133,8 @@ class Pipeline:
 
     def hear(self, text: str, asked: str | None, units: str | None) -> Hearing:
         """What a message no longer than the longest heard says."""
+        # Half a surrogate pair is no text; it is kept in place as an unknown sign.
+        text = _SURROGATE.sub("\ufffd", text)
         doc = self.nlp.make_doc(text)
         doc.user_data["asked"] = asked
         doc = self.nlp(doc)

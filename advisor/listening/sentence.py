@@ -13,6 +13,7 @@ from advisor.phrasebook.book import Term
 # Wants whose words are a question about what follows, not a statement of it.
 _QUESTIONS = frozenset({"why", "why_not", "is_allowed", "look_up", "help"})
 _ENDS = frozenset(".!?;")
+_NEEDS = frozenset(["required", "needed", "necessary", "allowed", "permitted", "mandatory", "acceptable"])
 
 
 @dataclass(slots=True)
@@ -180,7 +181,8 @@ class Sentence:
         before = self.words[part.start - 1] if part.start and not self.breaks[part.start] else "."
         first = before in _ENDS or before in (",", "and", "but", "so", "also", "or", "hi", "hello", "hey", "then", ":")
         plain = self.words[part.end - 1] in ("it", "this", "that", "they", "there")
-        return first and (plain or "?" in self.words[part.end :])
+        rest = self.words[part.end :]
+        return first and (plain or "?" in rest or not _NEEDS.isdisjoint(rest))
 
     def _backward(self) -> None:
         """Everything that reaches back: "closer not needed", "90, I think", "90 min?", "sprinklers: no"."""

@@ -42,6 +42,7 @@ class Term:
         beside: the phrase has this meaning only with one of these words close by.
         whole: the phrase has this meaning only where it is the whole message.
         answer: the phrase has this meaning only as the answer to a question about a fact it says.
+        gives_way: another statement of the same fact in the message is the exact one ("pair", beside "double egress").
         reads_as: how this meaning is put to the customer when the words could mean something else as well.
     """
 
@@ -62,6 +63,7 @@ class Term:
     beside: frozenset[str] = frozenset()
     whole: bool = False
     answer: bool = False
+    gives_way: bool = False
     reads_as: str | None = None
     hear: tuple[str, ...] = ()
     hear_not: tuple[str, ...] = ()

@@ -20,6 +20,8 @@ from advisor.reasoning.infer import Findings, Judge
 STAGES = ("hanging", "securing", "closing", "sealing", "stopping", "protecting", "silencing")
 PAIRS = frozenset(("pair", "unequal_pair", "double_egress_pair"))
 MOST_CASES = 48
+# A plan depends on its key alone, so it may be kept as long as there is room
+MOST_PLANS = 20_000
 
 Assumption = tuple[tuple[str, int], ...]
 
@@ -222,6 +224,8 @@ class Chooser:
             may_split,
         )
         if key not in self._plans:
+            if len(self._plans) >= MOST_PLANS:
+                self._plans.clear()
             self._plans[key] = _Solver(self, findings, in_force, may_split).solve()
         return self._plans[key]
 

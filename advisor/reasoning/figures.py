@@ -123,6 +123,13 @@ def size_of(judge: Judge, item: str, findings: Findings, sheet: FactSheet, leaf:
     return _joined(sizes)
 
 
+def told(
+    judge: Judge, name: str, findings: Findings, sheet: FactSheet, leaf: str = "each", units: Units = "inches"
+) -> tuple[str | None, frozenset[str]]:
+    """A table or figure in words, and the facts it waits for; None with nothing to wait for: it does not apply."""
+    return _over_leaves(judge, name, findings, sheet, leaf, units)
+
+
 def work_out(judge: Judge, figure: Figure, findings: Findings, sheet: FactSheet, leaf: str = "active") -> Worked:
     """What a figure comes to on one leaf, before it is put in words."""
     view = next(_views(judge, findings, sheet, leaf))

@@ -1,0 +1,1 @@
+"""Past conversations replayed, compared, judged and counted."""

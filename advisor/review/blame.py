@@ -1,0 +1,156 @@
+"""Which rules make two states of the knowledge advise differently on the same facts."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from advisor.conversation.mind import Mind
+from advisor.conversation.session import from_slots
+from advisor.conversation.speak import Speaker
+from advisor.knowledge.graph import KnowledgeGraph
+from advisor.logic import NO
+from advisor.reasoning.recommend import RecommendedSet
+from advisor.yaml_files import Place
+
+# leaf, item, quantity
+Hardware = tuple[str, str, int]
+_NOWHERE = Place("", 0)
+# a part's place and cases say nothing of what it does
+_BESIDE = {"place": _NOWHERE, "cases": (), "because": "", "facts": ()}
+
+
+@dataclass(frozen=True, slots=True)
+class Edits:
+    """What differs between two states of the knowledge, by name.
+
+    ``others``: items, arrangements, tables, requirements and facts, as ``item:closer``.
+    """
+
+    rules: frozenset[str]
+    others: frozenset[str]
+
+
+@dataclass(frozen=True, slots=True)
+class SetChange:
+    """How the set for a session's facts would change: the rules or other parts responsible, and the lines.
+
+    ``in_lines``: whether hardware, or when it is needed, changes; otherwise only the rules it rests on do.
+    """
+
+    responsible: tuple[str, ...]
+    before: tuple[Hardware, ...]
+    now: tuple[Hardware, ...]
+    in_lines: bool
+
+    @property
+    def gone(self) -> list[Hardware]:
+        """The lines (leaf, item, quantity) that fall away."""
+        return sorted((Counter(self.before) - Counter(self.now)).elements())
+
+    @property
+    def come(self) -> list[Hardware]:
+        """The lines that come in."""
+        return sorted((Counter(self.now) - Counter(self.before)).elements())
+
+    def as_json(self) -> dict[str, Any]:
+        """The change as data."""
+        shown = {"gone": self.gone, "come": self.come}
+        lines = {
+            key: [{"leaf": leaf, "item": item, "quantity": count} for leaf, item, count in found]
+            for key, found in shown.items()
+        }
+        return {"responsible": list(self.responsible), "in_lines": self.in_lines, **lines}
+
+
+def edits(before: KnowledgeGraph, now: KnowledgeGraph) -> Edits:
+    """What was added, taken away or changed in what it does."""
+    parts = ("items", "arrangements", "tables", "requirements", "kinds", "figures")
+    others = {
+        f"{part.removesuffix('s') if part != 'kinds' else 'fact'}:{name}"
+        for part in parts
+        for name in _changed(getattr(before, part), getattr(now, part))
+    }
+    return Edits(frozenset(_changed(before.rules, now.rules)), frozenset(others))
+
+
+def _changed(before: Mapping[str, Any], now: Mapping[str, Any]) -> Iterable[str]:
+    return (
+        name
+        for name in sorted(before.keys() | now.keys())
+        if name not in before or name not in now or _bare(before[name]) != _bare(now[name])
+    )
+
+
+def _bare(part: Any) -> Any:
+    fields: dict[str, Any] = {key: value for key, value in _BESIDE.items() if hasattr(part, key)}
+    if hasattr(part, "rows"):
+        fields["rows"] = tuple((row.when, row.value) for row in part.rows)
+    return replace(part, **fields)
+
+
+def set_change(before: Mind, now: Mind, slots: Mapping[str, Any], edited: Edits) -> SetChange | None:
+    """How the safe set for the facts a session ended with differs; None where it stays, or where nothing was said.
+
+    Responsible are the edited rules whose verdict or effect differs for these facts; where an edit works only through
+    others, the edited rules that may apply; then the rules that one set rests on and the other doesn't; then the other
+    edited parts.
+    """
+    old, new = (_advice(mind, slots) for mind in (before, now))
+    if old is None or new is None:
+        return None
+    same = (old.lines, old.found.unmet) == (new.lines, new.found.unmet)
+    if same and old.rests_on == new.rests_on:
+        return None
+    differing = {
+        name
+        for name in edited.rules
+        if old.verdict(name) != new.verdict(name)
+        or (old.verdict(name) != NO and _effect(before.graph, name) != _effect(now.graph, name))
+    }
+    applying = {name for name in edited.rules if max(old.verdict(name), new.verdict(name)) != NO}
+    responsible = differing or applying or old.rests_on ^ new.rests_on or edited.others
+    return SetChange(tuple(sorted(responsible)), old.hardware, new.hardware, not same)
+
+
+@dataclass(frozen=True)
+class _Advice:
+    """A set with the mind that gave it."""
+
+    mind: Mind
+    found: RecommendedSet
+
+    @property
+    def hardware(self) -> tuple[Hardware, ...]:
+        return tuple(sorted((line.leaf, line.item, line.quantity) for line in self.found.lines))
+
+    @property
+    def lines(self) -> list[tuple[str, str, int, str]]:
+        speaker = Speaker(self.mind)
+        lines = self.found.lines
+        return sorted((line.leaf, line.item, line.quantity, speaker.only_if(line) or "") for line in lines)
+
+    @property
+    def rests_on(self) -> frozenset[str]:
+        behind = {rule for line in self.found.lines for rule in line.because}
+        implied = {one.rule for one in self.found.assumed if one.rule}
+        return frozenset(behind | implied | set(self.found.cautions))
+
+    def verdict(self, rule: str) -> int:
+        index = self.mind.judge.rule_index
+        return self.found.findings.rules[index[rule]] if rule in index else NO
+
+
+def _effect(graph: KnowledgeGraph, name: str) -> Any:
+    rule = graph.rules.get(name)
+    return (rule.effect, rule.targets, rule.implied) if rule else None
+
+
+def _advice(mind: Mind, slots: Mapping[str, Any]) -> _Advice | None:
+    known = {name: value for name, value in slots.items() if name.removeprefix("fact_") in mind.graph.kinds}
+    sheet = from_slots(known).sheet
+    if not sheet.entries:
+        return None
+    return _Advice(mind, mind.recommender.recommend(mind.judge.infer(mind.judge.said(sheet))))
