@@ -5,13 +5,14 @@ All from the graph, with sources; nothing is worked into the opening in hand.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
 from advisor.conversation.argument import Answer
 from advisor.conversation.mind import Mind
-from advisor.conversation.naming import Named, Names, parts_of, singular
+from advisor.conversation.naming import Named, Names, parts_of, singular, written_parts
 from advisor.conversation.note import note
 from advisor.conversation.session import Session
 from advisor.conversation.speak import Speaker, lowered
@@ -22,7 +23,7 @@ from advisor.knowledge.lookups import Finish, Grounds, Hand, HardwareType, Liken
 from advisor.knowledge.measures import MEASURES
 from advisor.listening.reading import Hearing, Want
 from advisor.logic import NO, YES
-from advisor.reasoning.figures import told
+from advisor.reasoning.figures import row_text, told
 from advisor.reasoning.infer import Findings
 
 WANTS = ("look_up", "what_is", "difference")
@@ -99,9 +100,9 @@ class LookUp:
 
     def asked(self, text: str, want: Want, hearing: Hearing, session: Session) -> Answer | None:
         """The answer to a question; None where it asks for something else."""
-        rest = f"{text[: want.start]} {text[want.end :]}"
+        rest = _without(text, want)
         words = parts_of(rest)
-        found = self.names.find(words)
+        found = self._leading(self.names.find(words))
         unsafe = any(other.name == "unsafe_wish" for other in hearing.wants)
         topic = want.about if want.about in (FUNCTIONS, HANDS, WALL, *self.lookups.sizings) else None
         if topic == FUNCTIONS:
@@ -118,12 +119,22 @@ class LookUp:
             return wall
         if found and not self._left_over(words, found):
             return self.described(found, words)
+        finishes = self._finishes_heard(rest)
+        if finishes and not found:
+            return self.described([Named("finish", finishes, 0, 0, False)], words)
         sizing_asked = self._sizing_asked(parts_of(text))
         if sizing_asked and not unsafe:
             return self.size(sizing_asked, self._sheet(rest, session.sheet, sizing_asked.asks))
         if unsafe:
             return None
-        return self._unclear(words, want, hearing)
+        return self._unclear(written_parts(rest), want, hearing)
+
+    @staticmethod
+    def _leading(found: Sequence[Named]) -> list[Named]:
+        """What is named, without words that only say what kind of thing a code is ("type 25 flush bolt")."""
+        ends = {named.end for named in found if named.code and named.kind == "type"}
+        starts = {named.start for named in found if named.code and named.kind == "type"}
+        return [named for named in found if named.code or (named.start not in ends and named.end not in starts)]
 
     def _all_codes(self, found: Sequence[Named], words: Sequence[str]) -> bool:
         return bool(found) and all(named.code for named in found) and not self._left_over(words, found)
@@ -137,7 +148,9 @@ class LookUp:
 
     def _unclear(self, words: Sequence[str], want: Want, hearing: Hearing) -> Answer | None:
         """Plainly that there is no entry, with what is near; None where the message tells of an opening."""
-        left = [word for word in words if word not in self.small]
+        left = [word for word in words if word.lower() not in self.small]
+        if any(other.name not in WANTS for other in hearing.wants):
+            return None
         if want.about and not hearing.heard and len(left) <= 3:
             term = next((t for t in self.lookups.terms.values() if want.about in (t.name, *t.covers)), None)
             if term:
@@ -148,11 +161,21 @@ class LookUp:
 
     def unknown(self, words: Sequence[str]) -> Answer:
         """That there is no entry for the words, and what looks like them."""
-        near = self.names.near(words)
+        near = self.names.near([word.lower() for word in words])
         lines = [self.say("lookup_unknown", words=" ".join(words))]
         if near:
             lines.append(self.say("lookup_near", names=self.say("lookup_and").join(near)))
         return Answer((Block(lines=tuple(lines)),), "unknown", {"words": " ".join(words), "near": near})
+
+    def _finishes_heard(self, text: str) -> tuple[str, ...]:
+        """The finishes a name such as "satin chrome" means: on every metal that has the look."""
+        said = self.mind.listener.hear(text).heard
+        finishes = self.lookups.finishes
+        codes = [code for heard in said if isinstance(heard.possible, OneOf) for code in sorted(heard.possible.values)]
+        if not said or any(heard.fact != "finish" for heard in said) or not set(codes) <= finishes.keys():
+            return ()
+        looks = {finishes[code].us for code in codes if finishes[code].us}
+        return tuple(code for code, finish in finishes.items() if code in codes or finish.us in looks)
 
     def _sizing_asked(self, words: Sequence[str]) -> Sizing | None:
         """The size asked for, by the longest of its names of more than one word."""
@@ -280,11 +303,12 @@ class LookUp:
 
     def _functions(self, functions: Sequence[LockFunction], out: _Told, full: bool = True) -> None:
         """Each function in full; of many only the numbered ones, and how many more there are."""
-        numbered = [function for function in functions if function.number] or list(functions)
-        shown = list(functions) if full and len(functions) <= MOST_FUNCTIONS else numbered[:MOST_FUNCTIONS]
+        numbered = list({function.number: function for function in reversed(functions) if function.number}.values())
+        plain = numbered[::-1] or list(functions)
+        shown = list(functions) if full and len(functions) <= MOST_FUNCTIONS else plain[:MOST_FUNCTIONS]
         for function in shown:
             self._function(function, out)
-        if len(functions) > len(shown):
+        if len(functions) > len(shown) and full:
             out.lines.append(self.say("lookup_functions_more", count=len(functions) - len(shown)))
 
     def _hand(self, hand: Hand, out: _Told) -> None:
@@ -426,10 +450,10 @@ class LookUp:
     # Hands
 
     def _hand_asked(self, text: str) -> Answer:
-        said = self.mind.listener.hear(text)
         hands = {hand.name: hand for hand in self.lookups.hands.values() if not hand.of_pair}
         side, swings = None, None
-        values = [h.possible.values for h in said.heard if h.fact == HAND and isinstance(h.possible, OneOf)]
+        heard = [each for part in self._clauses(text) for each in self.mind.listener.hear(part).heard]
+        values = [h.possible.values for h in heard if h.fact == HAND and isinstance(h.possible, OneOf)]
         for possible in sorted(values, key=len, reverse=True):
             known = [hands[name] for name in possible if name in hands]
             sides, swing = {hand.side for hand in known}, {hand.swings for hand in known}
@@ -437,6 +461,11 @@ class LookUp:
             swings = swings or (next(iter(swing)) if len(swing) == 1 else None)
         active = self._active_words() & set(parts_of(text))
         return self.hand(side, swings, of_pair=bool(active))
+
+    def _clauses(self, text: str) -> list[str]:
+        """The message cut at commas and joining words: hinge side and swing are told one beside the other."""
+        joints = "|".join(self.say("lookup_joints").split())
+        return [part for part in re.split(rf"[,;.?]|\b(?:{joints})\b", text) if part.strip()]
 
     def _active_words(self) -> set[str]:
         """The words only the hands of pairs are called by."""
@@ -489,20 +518,21 @@ class LookUp:
         graph, judge = self.graph, self.mind.judge
         figure = graph.figures.get(name)
         part = figure or graph.tables[name]
-        label = figure.label if figure else graph.tables[name].meaning
+        table = graph.tables.get(figure.table if figure and figure.table else name)
+        label = table.meaning if table else figure.label if figure else name
         text, waits = told(judge, name, findings, sheet)
         source = self.speaker.source(part.source)
-        table = graph.tables.get(figure.table if figure and figure.table else name)
         lines = []
-        if text is not None:
+        if text is not None and waits:
+            lines.append(self.say("lookup_size_open", label=label, text=text, facts=self.speaker.facts(waits)))
+        elif text is not None:
             lines.append(self.say("lookup_size_line", label=label, text=text))
         elif waits and table:
             for row in table.rows:
-                if judge.truth(row.when, findings) == NO or row.value == "none":
-                    continue
-                condition = self._condition(row.when, waits)
-                value = f"{row.value} {table.unit}".strip()
-                lines.append(self.say("lookup_size_row", label=label, condition=condition, text=value))
+                value = row_text(judge, name, row.value)
+                if value and judge.truth(row.when, findings) != NO:
+                    condition = self._condition(row.when, waits)
+                    lines.append(self.say("lookup_size_row", label=label, condition=condition, text=value))
         if waits and not lines:
             lines.append(self.say("lookup_size_waits", label=label, facts=self.speaker.facts(waits)))
         for line in lines:
@@ -535,7 +565,7 @@ class LookUp:
             presumed = self.graph.kinds[fact].presumed
             if presumed is not None and findings.said[at] != findings.state[at]:
                 value = self.speaker.bits(fact, findings.state[at])
-                yield self.say("assumed_presumed", fact=self.speaker.fact(fact), value=value)
+                yield self.say("lookup_assumed", fact=self.speaker.fact(fact), value=value)
 
     def _condition(self, condition: Condition, waits: Collection[str]) -> str:
         """The part of a condition that hangs on open facts, in words."""
@@ -586,6 +616,14 @@ class LookUp:
             self._wall(sheet.with_entry(WALL_KIND, entry) if entry else sheet, out, terse=open_kind)
         return out.answer(self.say("lookup_wall_title"), WALL)
 
+    def _rating(self, bits: int) -> str:
+        """A door's rating in words; several up to the highest are "at least" the lowest."""
+        kind, possible = self.graph.kinds[DOOR], self.graph.cells[DOOR].possible(bits)
+        steps = [choice for choice in kind.choices if isinstance(possible, OneOf) and choice in possible.values]
+        if len(steps) > 1 and steps == list(kind.choices[kind.choices.index(steps[0]) :]):
+            return self.say("value_at_least", low=self.speaker.value(DOOR, OneOf(frozenset(steps[:1]))))
+        return self.speaker.bits(DOOR, bits)
+
     def _findings(self, sheet: FactSheet) -> Findings:
         return self.mind.judge.infer(self.mind.judge.said(sheet))
 
@@ -603,7 +641,7 @@ class LookUp:
                 out.lines.append(self.say("lookup_wall_open", wall=_capital(wall)))
             return
         sources = [speaker.source(rule.source) for rule in implying]
-        rating = speaker.bits(DOOR, door)
+        rating = self._rating(door)
         text = self.say("lookup_wall_line", wall=_capital(wall), rating=rating)
         out.lines.append(self.say("lookup_told", text=text, source="; ".join(dict.fromkeys(sources))))
         out.sources += sources
@@ -616,6 +654,15 @@ class LookUp:
                 source = speaker.source(rule.source)
                 out.lines.append(self.say("lookup_told", text=rule.targets[0], source=source))
                 out.sources.append(source)
+
+
+def _without(text: str, want: Want) -> str:
+    """A message without the words that ask; a word they reach into stays whole."""
+    start, end = want.start, want.end
+    if text[end - 1 : end].isalnum() and text[end : end + 1].isalnum():
+        while end > start and text[end - 1].isalnum():
+            end -= 1
+    return f"{text[:start]} {text[end:]}"
 
 
 def _values(hearing: Hearing, fact: str) -> set[str]:

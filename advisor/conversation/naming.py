@@ -32,7 +32,12 @@ def parts_of(text: str) -> list[str]:
     >>> parts_of("What's US-26D?")
     ['what', 's', 'us', '26d']
     """
-    return re.findall(r"[a-z0-9_]+", text.lower())
+    return written_parts(text.lower())
+
+
+def written_parts(text: str) -> list[str]:
+    """A text's words and numbers as they are written, signs left out."""
+    return re.findall(r"[A-Za-z0-9_]+", text)
 
 
 def singular(word: str) -> str:
@@ -84,7 +89,7 @@ class Names:
         for name, entry in self.lookups.types.items():
             for code in _numbers(entry):
                 if "_" in code:
-                    self.shapes.append((re.compile(re.escape(_joined(code)).replace("_", "[a-z0-9]")), name))
+                    self.shapes.append((re.compile(_shape(_joined(code))), name))
                 else:
                     add(code, "type", name)
         for code, kinds in found.items():
@@ -98,6 +103,11 @@ class Names:
                 groups.setdefault(function.same_as, []).append(name)
         for same_as, names in groups.items():
             self.bare[tuple(same_as.split("_"))] = ("function", tuple(names))
+        looks: dict[tuple[str, ...], list[str]] = {}
+        for code, finish in self.lookups.finishes.items():
+            if ":" in finish.look:
+                looks.setdefault(_key(finish.look.split(":")[0]), []).append(code)
+        self.phrases |= {key: ("finish", tuple(codes)) for key, codes in looks.items()}
         for name, entry in self.lookups.types.items():
             self.phrases[_key(re.split(r"[,:(]", entry.called)[0])] = ("type", (name,))
         for name, term in self.lookups.terms.items():
@@ -109,13 +119,28 @@ class Names:
     def find(self, words: Sequence[str]) -> list[Named]:
         """Everything the words name, by place, none overlapping another."""
         functions = bool(self.function_words & set(map(singular, words)))
-        found, at = [], 0
+        found: list[Named] = []
+        at = 0
         while at < len(words):
             named = next(self._at(words, at, functions), None)
             if named:
                 found.append(named)
             at = named.end if named else at + 1
-        return found
+        found = [*found, *self._shortened(words, found)]
+        return sorted(found, key=lambda named: named.start)
+
+    def _shortened(self, words: Sequence[str], found: Sequence[Named]) -> Iterator[Named]:
+        """Names that share their end with a later one: the "automatic" of "automatic or manual flush bolts"."""
+        taken = {at for named in found for at in range(named.start, named.end)}
+        for at, word in enumerate(words):
+            later = [named for named in found if named.kind == "term" and at < named.start <= at + 3]
+            if at in taken or not later:
+                continue
+            window = tuple(map(singular, words[later[0].start : later[0].end]))
+            for tail in (window[cut:] for cut in range(1, len(window))):
+                if (word, *tail) in self.phrases:
+                    yield Named(*self.phrases[word, *tail], at, at + 1, False)
+                    break
 
     def _at(self, words: Sequence[str], at: int, functions: bool) -> Iterator[Named]:
         for end in range(min(len(words), at + LONGEST), at, -1):
@@ -144,7 +169,7 @@ class Names:
         """Codes and words that look like the ones given, the nearest first, as they are written."""
         written = self._written()
         tries = [*words, "".join(words), " ".join(map(singular, words))]
-        found = [near for word in tries for near in difflib.get_close_matches(word, written, n=3, cutoff=0.7)]
+        found = [near for word in tries for near in difflib.get_close_matches(word, written, n=3, cutoff=0.65)]
         return list(dict.fromkeys(written[near] for near in found))[:5]
 
     def _written(self) -> Mapping[str, str]:
@@ -162,6 +187,14 @@ class Names:
 
 def _joined(code: str) -> str:
     return "".join(parts_of(code))
+
+
+def _shape(code: str) -> str:
+    """The pattern of a number with open places; open places at the end of a long number may be left out."""
+    known = code.rstrip("_")
+    if len(known) >= 4 and "_" not in known:
+        return f"{known}[a-z0-9]{{0,{len(code) - len(known)}}}"
+    return code.replace("_", "[a-z0-9]")
 
 
 def _key(phrase: str) -> tuple[str, ...]:

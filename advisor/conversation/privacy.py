@@ -162,8 +162,9 @@ class Masker:
             re.I,
         )
         domains = any_of(lists["domains"])
+        # begins only where a word begins, so that a very long word is looked through once
         self._email = re.compile(
-            rf"[\w.+-]+@[\w-]+(?:\.[\w-]+)+|(?<!\w)[\w.+-]+\s+at\s+[\w-]+\s+dot\s+(?:{domains})(?!\w)", re.I
+            rf"(?<![\w.+-])(?:[\w.+-]+@[\w-]+(?:\.[\w-]+)+|[\w.+-]+\s+at\s+[\w-]+\s+dot\s+(?:{domains})(?!\w))", re.I
         )
 
     def mask(self, text: str) -> Masked:

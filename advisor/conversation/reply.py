@@ -101,7 +101,8 @@ class Replier:
         session = replace(session, turn=session.turn + 1)
         looked_up = look_up(self.mind, text, hearing, session)
         if looked_up:
-            return self._answered(_Context(session, hearing, Noted(), one_shot), looked_up)
+            understood = replace(hearing, not_understood=())
+            return self._answered(_Context(session, understood, Noted(), one_shot), looked_up)
         wants = {want.name: want for want in hearing.wants}
         if "what_if" in wants and session.sheet.entries:
             return self._what_if(_Context(session, hearing, Noted(), one_shot))

@@ -103,8 +103,8 @@ class _Search:
         while waiting:
             condition, wanted = waiting.pop()
             if isinstance(condition, Needs):
-                condition = self._imposed(condition.requirement)
-            if isinstance(condition, Not):
+                waiting.append((self._imposed(condition.requirement), wanted))
+            elif isinstance(condition, Not):
                 waiting.append((condition.part, not wanted))
             elif isinstance(condition, Compare):
                 at, inside = self.graph.fact_index[condition.fact], self.graph.mask(condition)

@@ -130,6 +130,12 @@ def told(
     return _over_leaves(judge, name, findings, sheet, leaf, units)
 
 
+def row_text(judge: Judge, name: str, value: str, units: Units = "inches") -> str:
+    """The value of a row as the table or figure writes it; empty where the row says there is nothing."""
+    parts = _parts(value)
+    return "" if parts is None else _shown(judge, name, parts, units)
+
+
 def work_out(judge: Judge, figure: Figure, findings: Findings, sheet: FactSheet, leaf: str = "active") -> Worked:
     """What a figure comes to on one leaf, before it is put in words."""
     view = next(_views(judge, findings, sheet, leaf))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 from advisor.conversation.mind import Mind
@@ -12,6 +13,7 @@ from advisor.conversation.session import from_slots
 from advisor.conversation.speak import Speaker
 from advisor.knowledge.graph import KnowledgeGraph
 from advisor.logic import NO
+from advisor.reasoning.infer import Findings
 from advisor.reasoning.recommend import RecommendedSet
 from advisor.yaml_files import Place
 
@@ -98,10 +100,15 @@ def set_change(before: Mind, now: Mind, slots: Mapping[str, Any], edited: Edits)
     others, the edited rules that may apply; then the rules that one set rests on and the other doesn't; then the other
     edited parts.
     """
-    old, new = (_advice(mind, slots) for mind in (before, now))
-    if old is None or new is None:
+    findings = [_findings(mind, slots) for mind in (before, now)]
+    if findings[0] is None or findings[1] is None:
         return None
-    same = (old.lines, old.found.unmet) == (new.lines, new.found.unmet)
+    views = [_View(mind, found) for mind, found in zip((before, now), findings, strict=True) if found]
+    applying = {name for name in edited.rules if any(view.verdict(name) != NO for view in views)}
+    if not applying and not edited.others:
+        return None
+    old, new = views
+    same = (old.lines, old.unmet) == (new.lines, new.unmet)
     if same and old.rests_on == new.rests_on:
         return None
     differing = {
@@ -110,37 +117,44 @@ def set_change(before: Mind, now: Mind, slots: Mapping[str, Any], edited: Edits)
         if old.verdict(name) != new.verdict(name)
         or (old.verdict(name) != NO and _effect(before.graph, name) != _effect(now.graph, name))
     }
-    applying = {name for name in edited.rules if max(old.verdict(name), new.verdict(name)) != NO}
     responsible = differing or applying or old.rests_on ^ new.rests_on or edited.others
     return SetChange(tuple(sorted(responsible)), old.hardware, new.hardware, not same)
 
 
 @dataclass(frozen=True)
-class _Advice:
-    """A set with the mind that gave it."""
+class _View:
+    """What follows from the facts in one state of the knowledge, and the set, worked out only when looked at."""
 
     mind: Mind
-    found: RecommendedSet
+    findings: Findings
+
+    def verdict(self, rule: str) -> int:
+        index = self.mind.judge.rule_index
+        return self.findings.rules[index[rule]] if rule in index else NO
+
+    @cached_property
+    def found(self) -> RecommendedSet:
+        return self.mind.recommender.recommend(self.findings)
 
     @property
     def hardware(self) -> tuple[Hardware, ...]:
         return tuple(sorted((line.leaf, line.item, line.quantity) for line in self.found.lines))
 
     @property
+    def unmet(self) -> tuple[str, ...]:
+        return self.found.unmet
+
+    @cached_property
     def lines(self) -> list[tuple[str, str, int, str]]:
         speaker = Speaker(self.mind)
         lines = self.found.lines
         return sorted((line.leaf, line.item, line.quantity, speaker.only_if(line) or "") for line in lines)
 
-    @property
+    @cached_property
     def rests_on(self) -> frozenset[str]:
         behind = {rule for line in self.found.lines for rule in line.because}
         implied = {one.rule for one in self.found.assumed if one.rule}
         return frozenset(behind | implied | set(self.found.cautions))
-
-    def verdict(self, rule: str) -> int:
-        index = self.mind.judge.rule_index
-        return self.found.findings.rules[index[rule]] if rule in index else NO
 
 
 def _effect(graph: KnowledgeGraph, name: str) -> Any:
@@ -148,9 +162,7 @@ def _effect(graph: KnowledgeGraph, name: str) -> Any:
     return (rule.effect, rule.targets, rule.implied) if rule else None
 
 
-def _advice(mind: Mind, slots: Mapping[str, Any]) -> _Advice | None:
+def _findings(mind: Mind, slots: Mapping[str, Any]) -> Findings | None:
     known = {name: value for name, value in slots.items() if name.removeprefix("fact_") in mind.graph.kinds}
     sheet = from_slots(known).sheet
-    if not sheet.entries:
-        return None
-    return _Advice(mind, mind.recommender.recommend(mind.judge.infer(mind.judge.said(sheet))))
+    return mind.judge.infer(mind.judge.said(sheet)) if sheet.entries else None
