@@ -154,7 +154,9 @@ class PlainJudge:
             for other in lines:
                 if other.item != part.name and any(self.is_a(other.item, clash) for clash in part.clashes):
                     found.append(f"{part.name} clashes with {other.item}")
-        found += [f"{line.item} on {line.leaf}: not {line.quantity}" for line in lines if not self._counted(line, lines)]
+        found += [
+            f"{line.item} on {line.leaf}: not {line.quantity}" for line in lines if not self._counted(line, lines)
+        ]
         return found
 
     def _companion_places(self, companion: Companion, leaf: str) -> tuple[str, ...]:

@@ -14,7 +14,7 @@ from advisor.conversation.journal import Journal
 from advisor.conversation.mind import Mind, load
 
 # words and what they say; the words of one list never say anything of another's
-LEAVES = (("a single door", "single"), ("one pair of equal doors", "pair"), ("single door", "single"))
+LEAVES = (("a single door", "single"), ("a pair of doors", "pair"), ("single door", "single"))
 MATERIALS = (("hollow metal", "hollow_metal"), ("aluminum", "aluminum"), ("fiberglass", "fiberglass"))
 RATINGS = (("not fire rated", "0"), ("20 minutes", "20"), ("90 minutes", "90"), ("three hours", "180"))
 PLACES = (("exterior", "yes"), ("interior", "no"))

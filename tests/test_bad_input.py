@@ -82,10 +82,10 @@ def test_what_stands_in_quotation_of_data_is_never_taken_for_state(talk: Talk) -
     assert turn["kind"] in ("not_understood", "refusal", "question")
 
 
-def test_a_contradiction_in_one_breath_is_asked_about(talk: Talk) -> None:
-    turn = talk.say("a 90 minute door, 20 minutes, a pair")
-    assert turn["question"]["fact"] == "fire_rating_minutes"
-    assert turn["question"]["choices"] == ["90 minutes", "20 minutes"]
+def test_two_ratings_in_one_breath_stay_both_possible_and_are_asked_about(talk: Talk) -> None:
+    turn = talk.say("a 90 minute hollow metal pair rated 20 minutes, stairwell")
+    assert turn["facts"]["fire_rating_minutes"] == [20, 90]
+    assert talk.until_asked("fire_rating_minutes")["choices"][:2] == ["20 minutes", "90 minutes"]
 
 
 def test_a_rating_there_is_not_is_named_and_not_rounded(talk: Talk) -> None:
@@ -146,7 +146,7 @@ def test_escape_sequences_never_reach_the_terminal(tmp_path: Path) -> None:
     assert re.findall(r"[\x00-\x08\x0b-\x1f\x7f-\x9f]", done.stdout.decode()) == []
 
 
-def test_a_closed_output_ends_the_chat_without_a_traceback(tmp_path: Path) -> None:
+def test_signs_of_the_shell_and_of_markup_are_plain_words_to_ask(tmp_path: Path) -> None:
     done = advisor(tmp_path, "ask", "--plain", "--no-log", "\x1b[31m{0} <b> 'quoted' --")
     assert (done.returncode, done.stderr) == (0, b"")
 

@@ -186,7 +186,7 @@ def try_partial(seed: int) -> Tried:
 
 
 def judged(chooser: Chooser, findings: Findings, choice: Choice, whole: Opening) -> tuple[list[str], set[str]]:
-    """What is wrong with a safe set in one completion, and what it leaves unmet there that the completion's own set meets."""
+    """What is wrong with a safe set in one completion, and what it leaves unmet that the completion's own set meets."""
     graph = chooser.graph
     bits = bits_of(graph, whole)
     plans = list(matching(choice, bits))

@@ -1,7 +1,7 @@
 """Every fact of the reference lives somewhere: in a rule, item, arrangement, table or figure, or in the register.
 
-The register (`register/*.yaml`) names the facts that nothing carries and says why. `all_ids.yaml` lists every id there is
-and how sure it is. The second reading says the same again and may be cited, but need not be.
+The register (`register/*.yaml`) names the facts that nothing carries and says why. `all_ids.yaml` lists every id and
+how sure it is. The second reading says the same again and may be cited, but need not be.
 """
 
 from __future__ import annotations
@@ -74,9 +74,7 @@ def test_no_registered_fact_is_carried_unless_the_register_says_so(
     assert [fact for fact in marked if fact not in both] == []
 
 
-def test_what_a_fact_from_memory_alone_carries_says_so(
-    known: dict[str, Mapping], graph: KnowledgeGraph
-) -> None:
+def test_what_a_fact_from_memory_alone_carries_says_so(known: dict[str, Mapping], graph: KnowledgeGraph) -> None:
     """A rule that requires or forbids and rests on nothing but facts from memory cites memory, not a work read."""
     sure = {fact: how for ids in known.values() for fact, how in ids.items()}
     wrong = []

@@ -66,7 +66,7 @@ class Holder:
         self.reading = {fact: list(self._conditions_reading(fact)) for fact in self.graph.kinds}
 
     def _conditions_reading(self, fact: str) -> Iterator[Condition]:
-        """Every condition that reads a fact, itself or through a requirement it asks after, exceptions beside their rules."""
+        """Every condition that compares a fact."""
         for condition in self.graph.conditions:
             if any(isinstance(part, Compare) and part.fact == fact for part in walk(condition)):
                 yield condition
@@ -97,7 +97,9 @@ class Holder:
                 closed.add(fact)
                 sheet = sheet.with_entry(fact, Entry(None, "", True))
                 continue
-            sheet = sheet.with_entry(fact, Entry(possible(self.graph.kinds[fact], self._answer(fact, hidden, findings))))
+            sheet = sheet.with_entry(
+                fact, Entry(possible(self.graph.kinds[fact], self._answer(fact, hidden, findings)))
+            )
         held.questions.append(len(asked))
         if closed:
             held.ended_open += 1
@@ -119,7 +121,10 @@ class Holder:
 
     def hardware(self, opening: Opening) -> Hardware:
         """The hardware of a complete opening."""
-        state = [self.graph.cells[fact].mask(possible(self.graph.kinds[fact], opening[fact])) for fact in self.graph.fact_index]
+        state = [
+            self.graph.cells[fact].mask(possible(self.graph.kinds[fact], opening[fact]))
+            for fact in self.graph.fact_index
+        ]
         return self.chooser.choose(self.judge.infer(state)).hardware
 
     def on_the_counter(self, opening: Opening) -> object:
@@ -185,7 +190,9 @@ class Holder:
                 first = (whole, hardware)
             elif hardware != first[1]:
                 differing = [fact for fact in whole if whole[fact] != first[0][fact]]
-                deciding = [fact for fact in differing if self.on_the_counter({**first[0], fact: whole[fact]}) != first[1]]
+                deciding = [
+                    fact for fact in differing if self.on_the_counter({**first[0], fact: whole[fact]}) != first[1]
+                ]
                 held.early_facts.update(deciding or ["several together"])
                 held.ended_early.append(f"{deciding} of {differing}: {self._known(findings)}")
                 return

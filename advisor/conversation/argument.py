@@ -40,7 +40,12 @@ class Argument:
         name = self.speaker.family(family)
         objections = self.arguer.why_not(family, found)
         if not objections:
-            lines = [say("why_not_chosen", item=name)]
+            there = [line for line in found.lines if self.graph.is_a(line.item, family)]
+            conditions = [self.speaker.only_if(line) for line in there]
+            if there and all(conditions):
+                lines = [say("why_not_maybe", item=_capital(name), condition=conditions[0])]
+            else:
+                lines = [say("why_not_chosen" if there else "why_not_nothing_asks", item=_capital(name))]
             return Answer((Block(lines=tuple(lines)),), family, lines)
         fitting = [objection for objection in objections if objection.why != "does_not_fit"] or list(objections)
         told = dict.fromkeys(self._objection(objection, found, session) for objection in fitting)

@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import Any, get_args
 
 from advisor.conversation.argument import Answer
 from advisor.conversation.mind import Mind
@@ -19,7 +19,7 @@ from advisor.conversation.speak import Speaker, lowered
 from advisor.conversation.turn import Block
 from advisor.facts import Between, Entry, FactSheet, OneOf
 from advisor.knowledge.conditions import All, AnyOf, Compare, Condition, Needs, Not, facts_read
-from advisor.knowledge.lookups import Finish, Grounds, Hand, HardwareType, Likeness, LockFunction, Sizing
+from advisor.knowledge.lookups import Certainty, Finish, Grounds, Hand, HardwareType, Likeness, LockFunction, Sizing
 from advisor.knowledge.measures import MEASURES
 from advisor.listening.reading import Hearing, Want
 from advisor.logic import NO, YES
@@ -30,6 +30,7 @@ WANTS = ("look_up", "what_is", "difference")
 FUNCTION, HAND = "lock_function", "hand"
 FUNCTIONS, HANDS, WALL = "lock_functions", "hands", "wall_rating"
 DOOR, WALL_KIND, WALL_MINUTES = "fire_rating_minutes", "wall_kind", "wall_rating_minutes"
+CERTAINTIES = get_args(Certainty)
 MOST_FUNCTIONS = 6
 LIKENESS: Mapping[Likeness, str] = {"other_base": "base", "near": "near", "color_only": "color", "set_with": "set"}
 
@@ -86,6 +87,38 @@ class LookUp:
         """What can be named."""
         return self.mind.names
 
+    # As commands
+
+    def named(self, words: Sequence[str], kinds: Collection[str] = ()) -> Answer:
+        """What the words name; that there is no entry where they name nothing.
+
+        Args:
+            words: as typed.
+            kinds: the kinds of thing wanted; any where empty.
+        """
+        parts = written_parts(" ".join(words))
+        lower = [part.lower() for part in parts]
+        found = [named for named in self._leading(self.names.find(lower)) if not kinds or named.kind in kinds]
+        return self.described(found, lower) if found else self.unknown(parts)
+
+    def function_of(self, words: Sequence[str], locks: Collection[str] = ()) -> Answer:
+        """A lock function by number, or by what it does."""
+        parts = written_parts(" ".join(words))
+        lower = [part.lower() for part in parts]
+        found = [named for named in self.names.find(lower) if named.kind == "function" and named.code]
+        if found:
+            return self.described(found, lower)
+        if len(parts) == 1 and any(sign.isdigit() for sign in parts[0]):
+            return self.unknown(parts)
+        return self.functions(lower, locks)
+
+    def sizing_called(self, words: Sequence[str]) -> Sizing | None:
+        """The size that goes by the words."""
+        said = " ".join(parts_of(" ".join(words)))
+        sizings = self.lookups.sizings.values()
+        exact = next((sizing for sizing in sizings if said in (*sizing.called, sizing.name.replace("_", " "))), None)
+        return exact or self._sizing_asked(parts_of(said))
+
     # What is meant
 
     def bare_code(self, text: str, session: Session) -> Answer | None:
@@ -131,10 +164,16 @@ class LookUp:
 
     @staticmethod
     def _leading(found: Sequence[Named]) -> list[Named]:
-        """What is named, without words that only say what kind of thing a code is ("type 25 flush bolt")."""
-        ends = {named.end for named in found if named.code and named.kind == "type"}
-        starts = {named.start for named in found if named.code and named.kind == "type"}
-        return [named for named in found if named.code or (named.start not in ends and named.end not in starts)]
+        """What is named; words that only say what a code is the code of ("type 25 flush bolt") go into the code."""
+        kept: list[Named] = []
+        for named in found:
+            last = kept[-1] if kept else None
+            if last and last.end == named.start and {last.kind, named.kind} == {"type", "term"}:
+                code = last if last.kind == "type" else named
+                kept[-1] = replace(code, start=last.start, end=named.end)
+            else:
+                kept.append(named)
+        return kept
 
     def _all_codes(self, found: Sequence[Named], words: Sequence[str]) -> bool:
         return bool(found) and all(named.code for named in found) and not self._left_over(words, found)
@@ -355,7 +394,7 @@ class LookUp:
     def _term(self, name: str, out: _Told) -> None:
         term = self.lookups.terms[name]
         self._tell(self.say("lookup_term", called=_capital(term.called[0]), sentence=term.sentence), term.grounds, out)
-        titles = [self.graph.items[item].title for item in term.covers if item in self.graph.items]
+        titles = dict.fromkeys(self.speaker.short(item) for item in term.covers if item in self.graph.items)
         if titles:
             out.lines.append(self.say("lookup_term_items", items="; ".join(titles)))
         out.value.append(
@@ -435,6 +474,7 @@ class LookUp:
         if not best:
             return Answer((Block(lines=(self.say("lookup_functions_none"),)),), FUNCTION, [])
         chosen = [self.lookups.functions[name] for name, score in scores.items() if score == best]
+        chosen.sort(key=lambda function: CERTAINTIES.index(function.grounds.certainty))
         out = _Told()
         if len(chosen) > 1:
             out.lines.append(self.say("lookup_functions_alike"))
@@ -611,10 +651,21 @@ class LookUp:
                 out.lines.append(self.say("lookup_wall_need"))
                 return out.answer(self.say("lookup_wall_title"), WALL)
         sheet = sheet.without(DOOR)
+        findings = self._findings(sheet)
         for kind in kinds if open_kind else (None,):
-            entry = Entry(OneOf(frozenset((kind,)))) if kind else None
-            self._wall(sheet.with_entry(WALL_KIND, entry) if entry else sheet, out, terse=open_kind)
+            of_kind = sheet.with_entry(WALL_KIND, Entry(OneOf(frozenset((kind,))))) if kind else sheet
+            for minutes in (None,) if kind else self._open_minutes(findings):
+                entry = Entry(OneOf(frozenset((minutes,)))) if minutes else None
+                case = of_kind.with_entry(WALL_MINUTES, entry) if entry else of_kind
+                self._wall(case, out, terse=bool(kind or minutes))
         return out.answer(self.say("lookup_wall_title"), WALL)
+
+    def _open_minutes(self, findings: Findings) -> Sequence[str | None]:
+        """The ratings a wall may still have, where there are several."""
+        possible = self.graph.cells[WALL_MINUTES].possible(findings.state[self.graph.fact_index[WALL_MINUTES]])
+        choices = self.graph.kinds[WALL_MINUTES].choices
+        left = [choice for choice in choices if isinstance(possible, OneOf) and choice in possible.values]
+        return left if len(left) > 1 else (None,)
 
     def _rating(self, bits: int) -> str:
         """A door's rating in words; several up to the highest are "at least" the lowest."""

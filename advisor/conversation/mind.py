@@ -9,6 +9,7 @@ from pathlib import Path
 
 from advisor.asking.plan import Planner
 from advisor.conversation.naming import Names
+from advisor.knowledge.care import Care, load_care
 from advisor.knowledge.graph import KnowledgeGraph
 from advisor.knowledge.load import load_knowledge, stands_alone
 from advisor.knowledge.lookups import Lookups, load_lookups
@@ -69,6 +70,15 @@ class Mind:
             KnowledgeError: a file is wrong.
         """
         return load_lookups(self.graph, *self.folders)
+
+    @cached_property
+    def care(self) -> Care:
+        """What is known of doors that hang; read when it is first asked for.
+
+        Raises:
+            KnowledgeError: a file is wrong.
+        """
+        return load_care(self.graph, *self.folders)
 
     @cached_property
     def names(self) -> Names:

@@ -13,6 +13,7 @@ from advisor.knowledge.lookups import HardwareType, Lookups
 Kind = Literal["finish", "function", "hand", "term", "type"]
 CODES: tuple[Kind, ...] = ("finish", "function", "hand", "type")
 LONGEST = 7
+MOST_NEAR = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,7 +171,8 @@ class Names:
         written = self._written()
         tries = [*words, "".join(words), " ".join(map(singular, words))]
         found = [near for word in tries for near in difflib.get_close_matches(word, written, n=3, cutoff=0.65)]
-        return list(dict.fromkeys(written[near] for near in found))[:5]
+        alike = [code for code in sorted(written) for word in words if len(word) > 2 and code[:2] == word[:2]]
+        return list(dict.fromkeys(written[near] for near in (found or alike)))[:MOST_NEAR]
 
     def _written(self) -> Mapping[str, str]:
         written = {" ".join(key): " ".join(key) for key in sorted(self.phrases)}

@@ -22,6 +22,9 @@ from advisor.reasoning.figures import figures_for, size_of
 from advisor.reasoning.recommend import Alternative, Line, RecommendedSet, joined
 
 MOST_CAUTIONS = 6
+# A longer list is not read; examples show what kind of answer is meant
+MOST_CHOICES_SHOWN = 13
+EXAMPLES = 8
 MOST_CASES_SHOWN = 6
 FEET_FACTS = ("leaf_width_in", "inactive_leaf_width_in", "leaf_height_in")
 ORDER = ("each", "active", "inactive", "opening")
@@ -65,6 +68,13 @@ class Speaker:
         words = [labels.get(choice, self._choice(name, choice)) for choice in kind.choices if choice in possible.values]
         if len(words) == len(kind.choices) and len(words) > 2:
             return self.say("value_all")
+        if len(words) > 3 and 2 * len(words) > len(kind.choices):
+            left_out = [
+                labels.get(choice, self._choice(name, choice))
+                for choice in kind.choices
+                if choice not in possible.values
+            ]
+            return self.say("value_not", values=self.wording["value_or"].join(left_out))
         return self.wording["value_or"].join(words)
 
     def _choice(self, name: str, choice: str) -> str:
@@ -123,7 +133,8 @@ class Speaker:
     def noted(self, session: Session, facts: Iterable[str]) -> str:
         """What was taken from the customer's words, on one line."""
         parts = []
-        for name in dict.fromkeys(facts):
+        said = set(facts)
+        for name in (name for name in self.graph.kinds if name in said):
             entry = session.sheet.entries.get(name)
             if entry is None or entry.closed:
                 continue
@@ -131,7 +142,7 @@ class Speaker:
             if entry.hedged:
                 parts.append(self.say("heard_hedged", fact=self.fact(name), value=value))
             else:
-                parts.append(self.say("value_unit", value=f"{self.fact(name)}", unit=value))
+                parts.append(self.say("noted_fact", fact=self.fact(name), value=value))
         return self.say("heard", facts="; ".join(parts)) if parts else ""
 
     def question(self, fact: str, possible: Possible | None) -> tuple[Block, dict[str, Any]]:
@@ -139,7 +150,9 @@ class Speaker:
         asked = self.mind.book.questions[fact]
         labels = [choice.label for choice in self.offered(fact, possible)]
         shown = []
-        if self.graph.kinds[fact].kind == "choice":
+        if self.graph.kinds[fact].kind == "choice" and len(labels) > MOST_CHOICES_SHOWN:
+            shown = [self.say("question_examples", examples=", ".join(labels[:EXAMPLES]))]
+        elif self.graph.kinds[fact].kind == "choice":
             shown = [self.say("question_number", number=at, label=label) for at, label in enumerate(labels, 1)]
             shown.append(self.say("question_unsure", number=len(labels) + 1, label=asked.unsure))
         elif self.graph.kinds[fact].kind == "steps":
@@ -322,11 +335,17 @@ class Speaker:
                 reasons.append(self.say("reason", facts=self.grounds(path.facts, found, session), **fields))
             else:
                 reasons.append(self.say("reason_open", **fields))
+        purpose = self.graph.items[line.item].purpose
         if line.brought_by:
-            reasons.append(self.say("reason_brought", item=self.short(line.brought_by)))
+            bringing = self.graph.items[line.brought_by]
+            reason = self.say("reason_brought", item=self.short(line.brought_by), purpose=purpose).strip()
+            whens = [c.when for c in bringing.brings if c.when and self.graph.is_a(line.item, c.item)]
+            facts = {fact for when in whens for fact in self.mind.judge.holding(when, found.findings)}
+            grounds = self.grounds(sorted(facts), found, session)
+            reasons.append(self.say("reason_brought_as", reason=reason, facts=grounds) if grounds else reason)
         if not reasons:
             titles = ", ".join(self.graph.arrangements[name].title for name in found.arrangements)
-            reasons.append(self.say("reason_arrangement", title=titles))
+            reasons.append(self.say("reason_arrangement", title=titles, purpose=purpose).strip())
         return reasons
 
     def grounds(self, facts: Iterable[str], found: RecommendedSet, session: Session) -> str:

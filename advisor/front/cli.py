@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from advisor.errors import AdvisorError, JournalError
-from advisor.front import reviewing
+from advisor.front import lookups, reviewing
 
 if TYPE_CHECKING:
     from advisor.conversation.counter import Counter
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 app = typer.Typer(no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False)
 reviewing.add_to(app)
+lookups.add_to(app)
 
 Knowledge = Annotated[
     list[Path] | None, typer.Option(help="A knowledge folder laid over the built-in one; may be given more than once.")
@@ -121,7 +122,7 @@ def check(knowledge: Knowledge = None, dialogues: Dialogues = None) -> None:
     from advisor.reasoning.check import check as check_graph
 
     mind = _mind(knowledge, dialogues, refuse_conflicts=False)
-    problems = list(check_graph(mind.judge))
+    problems = list(check_graph(mind.judge)) + _lookup_problems(mind)
     for line in problems:
         typer.echo(line)
     graph = mind.graph
@@ -157,6 +158,14 @@ def _mind(knowledge: list[Path] | None, dialogues: list[Path] | None, refuse_con
     gc.freeze()
     gc.enable()
     return mind
+
+
+def _lookup_problems(mind: Mind) -> list[str]:
+    try:
+        _ = mind.lookups
+    except AdvisorError as problem:
+        return [str(problem)]
+    return []
 
 
 def _counter(mind: Mind, journal: Journal | None, keep_personal: bool, slots: dict[str, Any] | None = None) -> Counter:

@@ -224,7 +224,8 @@ class KnowledgeGraph:
             for name in self._above[item.name]:
                 found.setdefault(name, []).append(item)
         for name in {family for item in self.items.values() for family in item.is_a} & self.items.keys():
-            found[name].remove(self.items[name])
+            if not self.items[name].alone:
+                found[name].remove(self.items[name])
         return {name: tuple(sorted(members, key=preference)) for name, members in sorted(found.items())}
 
     def _upwards(self, name: str) -> frozenset[str]:

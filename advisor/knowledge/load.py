@@ -120,7 +120,9 @@ def laid(layers: Sequence[Layer], start: str, entries: bool = False) -> list[tup
                 raise KnowledgeError(data.place, problem)
             data.pop("replaces", None)
             found[name] = (data, layer.local)
-    return [(name, data, local) for name, (data, local) in sorted(found.items())]
+    # facts keep the order they are declared in, because they are shown in it; nothing else depends on an order
+    names = found if start == "facts.yaml" else sorted(found)
+    return [(name, *found[name]) for name in names]
 
 
 def load_facts(folder: Path) -> dict[str, FactKind]:
@@ -343,7 +345,7 @@ class _PartReader:
             ("title", "source"),
             (
                 *("is_a", "type", "gives", "fits", "brings", "clashes", "moving_parts", "cost", "alone"),
-                *("quantity", "size", "figures", "notes", "facts", "order"),
+                *("quantity", "size", "figures", "notes", "facts", "order", "purpose"),
             ),
             KnowledgeError,
         )
@@ -369,6 +371,7 @@ class _PartReader:
             figures=texts(data, "figures", KnowledgeError),
             notes=texts(data, "notes", KnowledgeError),
             order=self._order(data),
+            purpose=data.get("purpose", ""),
             facts=texts(data, "facts", KnowledgeError),
         )
 

@@ -106,6 +106,7 @@ class Item:
         quantity: a number per leaf or opening, or the name of a table that gives it.
         figures: names of the preparation figures that go with it.
         order: facts that must be settled before it can be ordered.
+        purpose: what it is there for, where it comes along with something else.
     """
 
     name: str
@@ -126,6 +127,7 @@ class Item:
     figures: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     order: tuple[str, ...] = ()
+    purpose: str = ""
     facts: tuple[str, ...] = ()
 
 

@@ -1,7 +1,7 @@
 """Rules that contradict each other, found before anyone is advised, each with facts for which they do.
 
-A pair of rules is looked at by narrowing what each fact may still be until both conditions hold, exceptions included, or
-nothing is left. Conditions only compare a fact with its cells, so the search is exact.
+A pair of rules is looked at by narrowing what each fact may still be until both conditions hold, exceptions included,
+or nothing is left. Conditions only compare a fact with its cells, so the search is exact.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ def ready(folder: Path) -> Judge:
 
 
 def find_conflicts(judge: Judge) -> Iterator[RuleConflict]:
-    """Every pair of rules that requires and forbids one thing, or implies two things of one fact, for the same facts."""
+    """Every two rules that require and forbid one thing, or imply two things of one fact, for the same facts."""
     search = _Search(judge)
     graph = judge.graph
     for name, requiring in graph.requiring.items():
@@ -65,7 +65,8 @@ def _conflict(
     example = ", ".join(f"{fact}: {_written(graph, fact, value)}" for fact, value in facts.items()) or "any opening"
     return RuleConflict(
         rule.place,
-        f"{rule.name!r} {does}, {other.name!r} ({other.place}) {but}, and neither is lifted, for example for {example}.",
+        f"{rule.name!r} {does}, {other.name!r} ({other.place}) {but}, and neither is lifted, "
+        f"for example for {example}.",
     )
 
 

@@ -164,9 +164,15 @@ class Recommender:
                 if self.verdict(rule, findings) == YES and rule.implied and self._narrows(rule, findings, at)
             ]
             if rules:
-                yield Assumed(name, possible, rules[0])
+                yield Assumed(name, possible, min(rules, key=self._breadth))
             elif self.graph.kinds[name].topic != "ordering" and self._presumption_matters(name, at, findings, choice):
                 yield Assumed(name, possible, None)
+
+    def _breadth(self, name: str) -> tuple[int, str]:
+        """How many cells an implication leaves: the narrowest explains best."""
+        implied = self.graph.rules[name].implied
+        assert implied
+        return (self.graph.mask(implied).bit_count(), name)
 
     def _narrows(self, rule: Rule, findings: Findings, at: int) -> bool:
         assert rule.implied

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import os
 import time
 from collections.abc import Iterator, Mapping
 from contextlib import closing
@@ -82,12 +83,19 @@ class Replayed:
 
 @dataclass(frozen=True, slots=True)
 class Batch:
-    """What became of some sessions. ``refused``: why nothing could be replayed at all, otherwise empty."""
+    """What became of some sessions.
+
+    Attributes:
+        size: the bytes of log they took.
+        seconds: the processor time it took the worker, whose process id ``worker`` is.
+        refused: why nothing could be replayed at all, otherwise empty.
+    """
 
     replayed: tuple[Replayed, ...]
     problems: tuple[Problem, ...]
     size: int
     seconds: float
+    worker: int = 0
     refused: str = ""
 
 
@@ -124,20 +132,21 @@ def _edits(settings: Settings) -> Edits:
 
 def replay_batch(raws: tuple[RawSession, ...], settings: Settings) -> Batch:
     """Some sessions replayed; a worker's whole task. Nothing is raised for what the sessions hold."""
-    start = time.process_time()
     try:
         mind_of(settings.knowledge, settings.dialogues)
         if settings.against is not None:
             mind_of(settings.against, settings.dialogues)
     except AdvisorError as problem:
-        return Batch((), (), 0, 0.0, str(problem))
+        return Batch((), (), 0, 0.0, refused=str(problem))
+    start = time.process_time()
     replayed, problems = [], []
     for raw in raws:
         session, found = read_session(raw)
         problems += found
         if session.turns:
             replayed.append(replay(session, settings))
-    return Batch(tuple(replayed), tuple(problems), sum(raw.size for raw in raws), time.process_time() - start)
+    size, seconds = sum(raw.size for raw in raws), time.process_time() - start
+    return Batch(tuple(replayed), tuple(problems), size, seconds, os.getpid())
 
 
 def replay(session: PastSession, settings: Settings) -> Replayed:
