@@ -110,6 +110,8 @@ def check_keys(mapping: Mapping, needed: Iterable[str], optional: Iterable[str],
         DataError: with the place of the wrong or missing key.
     """
     needed, optional = set(needed), set(optional)
+    if not isinstance(mapping, Mapping):
+        raise error(getattr(mapping, "place", "?"), "This must be a mapping.", needed | optional)
     for key in mapping:
         if key not in needed | optional:
             raise error(mapping.at(key), f"The key {key!r} is not known here.", needed | optional, got=key)

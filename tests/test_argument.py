@@ -71,7 +71,7 @@ def test_an_objection_names_a_rule_that_really_bars_the_item(judge: Judge, recom
     graph, arguer = judge.graph, Arguer(recommender)
     families = sorted(name for name, items in graph.families.items() if items)
     barred = 0
-    for _ in range(200):
+    for _ in range(300):
         findings = judge.infer(drawn(judge, rng, 12))
         found = recommender.recommend(findings)
         family = rng.choice(families)

@@ -204,7 +204,9 @@ def test_not_knowing_which_holds_closes_the_fact(talk: Talk) -> None:
     turn = talk.say("I don't know")
     assert "fire_rating_minutes" not in turn["facts"]
     talk.until_set()
-    assert [turn for turn in talk.turns[4:] if turn["question"] and turn["question"]["fact"] == "fire_rating_minutes"] == []
+    assert [
+        turn for turn in talk.turns[4:] if turn["question"] and turn["question"]["fact"] == "fire_rating_minutes"
+    ] == []
 
 
 def test_two_contradictions_in_one_message_are_both_asked(talk: Talk) -> None:
@@ -230,7 +232,8 @@ def test_a_pair_said_to_be_single_later_never_becomes_single_unasked(talk: Talk)
 
 
 @pytest.mark.parametrize(
-    "said", ["9999 inches wide", "a door 9999 inches tall", "9999 x 84", "single door, 9999 inches by 84 inches", "84 x 9999"]
+    "said",
+    ["9999 inches wide", "a door 9999 inches tall", "9999 x 84", "single door, 9999 inches by 84 inches", "84 x 9999"],
 )
 def test_an_impossible_size_gets_a_remark_and_is_not_kept(said: str, talk: Talk) -> None:
     turn = talk.say(said)

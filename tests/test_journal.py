@@ -39,7 +39,7 @@ def test_the_log_is_on_by_default_and_only_its_owner_reads_it(tmp_path: Path) ->
 
 
 def assert_complete(found: list[dict[str, Any]]) -> None:
-    """The header, then for each line the user's, the action's, the slots' and the bot's events, as rasa-sdk has them."""
+    """The header, then for each line the user's, the action's, the slots' and the bot's events, as rasa-sdk writes."""
     header = found[0]
     assert header["event"] == "session_started"
     assert header["metadata"] == {"advisor": "0.1.0", "knowledge": mind().graph.fingerprint}
@@ -165,4 +165,9 @@ def test_the_clock_comes_in_at_the_door(tmp_path: Path) -> None:
     counter.close()
     journal.close()
     found = events(tmp_path / "log.jsonl")
-    assert [event["timestamp"] for event in found if event["event"] in ("session_started", "bot")] == [0.0, 1.0, 2.0, 3.0]
+    assert [event["timestamp"] for event in found if event["event"] in ("session_started", "bot")] == [
+        0.0,
+        1.0,
+        2.0,
+        3.0,
+    ]

@@ -1,4 +1,4 @@
-"""Logs are read in every form they come in; what can't be read is told with file and line, and the rest still counts."""
+"""Logs are read in every form they come in; what can not be read is told with file and line, the rest counts."""
 
 from __future__ import annotations
 
@@ -170,5 +170,5 @@ def test_only_a_log_of_the_advisors_can_be_resumed(tmp_path: Path) -> None:
     (tmp_path / "a.txt").write_text("customer: x\n")
     (tmp_path / "b.txt").write_text("")
     for path in (tmp_path / "a.txt", tmp_path / "b.txt", tmp_path / "none"):
-        with pytest.raises(JournalError, match="can't be read|no log of a session"):
+        with pytest.raises(JournalError, match=r"can.t be read|no log of a session"):
             slots_of(path)

@@ -1,7 +1,8 @@
 """How long a warm turn and a cold answer take.
 
-Both are measured so that a busy machine doesn't fail them: each turn is made three times from the same state and the
-best counts; a cold answer and a bare import of spaCy take turns, and the fastest of each are compared.
+Both are measured so that a busy machine doesn't fail them. Each turn is made three times from the same state, by three
+minds that remember nothing of each other's work, and the best counts. A cold answer and a bare import of spaCy take
+turns, and the fastest of each are compared.
 """
 
 from __future__ import annotations
@@ -12,9 +13,10 @@ import time
 from pathlib import Path
 from statistics import median
 
-from talking import COMMAND, ROOT, environment, mind
+from talking import COMMAND, ROOT, environment
 
 from advisor.conversation.counter import Counter
+from advisor.conversation.mind import build
 
 MEDIAN, WORST = 0.020, 0.060  # seconds a turn
 PAIRS = 5
@@ -42,8 +44,11 @@ ANSWERS = ("don't know", "1", "yes", "no", "2", "not sure", "I think so")
 def turns_timed() -> list[tuple[float, str]]:
     """Each turn's best time of three, with the words that took it."""
     times: list[tuple[float, str]] = []
+    minds = [build() for _ in range(3)]
+    for made in minds:
+        made.warm_up()
     for first, opening in enumerate(OPENINGS):
-        counters = [Counter(mind()) for _ in range(3)]
+        counters = [Counter(made) for made in minds]
         answers = iter([ANSWERS[(first + number) % len(ANSWERS)] for number in range(18)])
         said = [*opening, *answers, "why?", "so far"]
         for line in said:

@@ -16,25 +16,23 @@ from advisor.knowledge.graph import KnowledgeGraph
 
 talk = pytest.fixture(conversation)
 
-ROLES = frozenset(
-    (
-        "hinge continuous_hinge pivot lockset deadbolt exit_device fire_exit_hardware mullion flush_bolt_manual "
-        "flush_bolt_automatic flush_bolt_constant_latching auxiliary_fire_bolt dust_proof_strike surface_bolt "
-        "coordinator filler_bar carry_bar closer overhead_stop magnetic_hold_open wall_stop floor_stop kick_plate "
-        "push_plate pull astragal_overlapping astragal_split perimeter_seal smoke_seal edge_seal_intumescent "
-        "sound_seal door_bottom sweep threshold silencer electric_strike magnetic_lock power_transfer power_supply "
-        "operator viewer strike rain_drip"
-    ).split()
+ROLES_NAMED = (
+    "hinge continuous_hinge pivot lockset deadbolt exit_device fire_exit_hardware mullion flush_bolt_manual "
+    "flush_bolt_automatic flush_bolt_constant_latching auxiliary_fire_bolt dust_proof_strike surface_bolt "
+    "coordinator filler_bar carry_bar closer overhead_stop magnetic_hold_open wall_stop floor_stop kick_plate "
+    "push_plate pull astragal_overlapping astragal_split perimeter_seal smoke_seal edge_seal_intumescent "
+    "sound_seal door_bottom sweep threshold silencer electric_strike magnetic_lock power_transfer power_supply "
+    "operator viewer strike rain_drip"
 )
-FACTS = frozenset(
-    (
-        "leaves door_material frame_material fire_rating_minutes wall_kind wall_rating_minutes smoke_rated occupancy "
-        "room_use normally_occupied occupant_load sprinklered egress inactive_leaf_needed_for_egress exterior "
-        "accessible_route electrical_equipment_amps leaf_width_in inactive_leaf_width_in leaf_height_in thickness_in "
-        "meeting_edge_gap_in hand swing lock_kind lock_function access_control hold_open closer_wanted traffic "
-        "existing_door field_preparation finish code"
-    ).split()
+ROLES = frozenset(ROLES_NAMED.split())
+FACTS_NAMED = (
+    "leaves door_material frame_material fire_rating_minutes wall_kind wall_rating_minutes smoke_rated occupancy "
+    "room_use normally_occupied occupant_load sprinklered egress inactive_leaf_needed_for_egress exterior "
+    "accessible_route electrical_equipment_amps leaf_width_in inactive_leaf_width_in leaf_height_in thickness_in "
+    "meeting_edge_gap_in hand swing lock_kind lock_function access_control hold_open closer_wanted traffic "
+    "existing_door field_preparation finish code"
 )
+FACTS = frozenset(FACTS_NAMED.split())
 KINDS = frozenset(("question", "recommendation", "answer", "refusal", "not_understood", "goodbye"))
 TURN = {
     "version": int,
@@ -219,7 +217,11 @@ def role_of(graph: KnowledgeGraph, item: str) -> str | None:
         {"facts": {"sprinklered": "yes"}},
         {"more": 1},
         {"answer": {"about": "x", "value": 1, "sources": []}},
-        {"heard": [{"opening": 1, "fact": "leaves", "value": "pair", "text": "pair", "start": 1, "end": 5, "how": "stated"}]},
+        {
+            "heard": [
+                {"opening": 1, "fact": "leaves", "value": "pair", "text": "pair", "start": 1, "end": 5, "how": "stated"}
+            ]
+        },
     ],
 )
 def test_a_turn_that_is_not_of_version_1_is_noticed(change: dict[str, Any], talk: Talk) -> None:
@@ -238,7 +240,18 @@ def test_a_missing_key_is_noticed(talk: Talk) -> None:
 
 
 CONVERSATIONS = {
-    "pieces": ["hello", "a pair", "why?", "hollow metal", "90 minutes", "single", "the first", "so far", "undo", "help"],
+    "pieces": [
+        "hello",
+        "a pair",
+        "why?",
+        "hollow metal",
+        "90 minutes",
+        "single",
+        "the first",
+        "so far",
+        "undo",
+        "help",
+    ],
     "one breath": ["pair of hm doors 3070, 90 min, stairwell, offices, 200 people, sprinklered", "don't know", "why?"],
     "hedged": ["maybe a 20 minute pair, wood I think, at least 60 people, not sprinklered", "2", "yes", "no"],
     "bounds": ["pair rated 45 minutes or more", "more than 50 people", "between 100 and 200 people", "36 inches wide"],
@@ -246,7 +259,12 @@ CONVERSATIONS = {
     "why not": ["wood pair, 20 minutes, 3-0 7-0", "why not manual flush bolts?", "why the coordinator?", "quit"],
     "nothing": ["", "   ", "blah blah", "?", "42", "yes", "no", "don't know", "start over", "undo", "thanks"],
     "two": ["first door: single wood; second door: a pair of aluminum doors", "the last", "6"],
-    "what if": ["pair, 90 minutes, hollow metal", "what if it were unrated?", "forget the rating", "what would let me use a mullion"],
+    "what if": [
+        "pair, 90 minutes, hollow metal",
+        "what if it were unrated?",
+        "forget the rating",
+        "what would let me use a mullion",
+    ],
 }
 
 
@@ -287,7 +305,9 @@ def test_every_item_is_a_role_or_declared_to_be_one(graph: KnowledgeGraph) -> No
     assert [name for name in sorted(chosen) if role_of(graph, name) is None] == []
 
 
-@pytest.mark.parametrize("line", ["  a pair,   90 minutes", "a\tpair — hollow metal…", "“PAIR” of HM doors, 3′-0″ x 7′-0″"])
+@pytest.mark.parametrize(
+    "line", ["  a pair,   90 minutes", "a\tpair — hollow metal…", "“PAIR” of HM doors, 3′-0″ x 7′-0″"]
+)
 def test_places_count_the_characters_as_typed(line: str, talk: Talk) -> None:
     turn = talk.say(line)
     assert turn["heard"] != []
@@ -330,7 +350,9 @@ HEAR = {
 
 def test_hear_prints_what_each_line_says_and_concludes_nothing(tmp_path: Path) -> None:
     lines = ["90", "fourty five minutes, not sprinklered", "", "why the closer? zzzgrmpf"]
-    done = advisor(tmp_path, "hear", "--json", "--asked", "fire_rating_minutes", typed="\n".join(lines).encode() + b"\n")
+    done = advisor(
+        tmp_path, "hear", "--json", "--asked", "fire_rating_minutes", typed="\n".join(lines).encode() + b"\n"
+    )
     heard = [json.loads(line) for line in done.stdout.splitlines()]
     assert (done.returncode, done.stderr, len(heard)) == (0, b"", 4)
     for said, one in zip(lines, heard, strict=True):

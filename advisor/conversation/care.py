@@ -5,21 +5,24 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Any, Literal
+from typing import Any, Literal, get_args
 
 from advisor.conversation.mind import Mind
 from advisor.conversation.naming import parts_of
+from advisor.conversation.note import note
+from advisor.conversation.session import Session
 from advisor.conversation.speak import Speaker, lowered
 from advisor.conversation.turn import Block
 from advisor.facts import FactSheet
-from advisor.knowledge.care import InspectionItem, Refusal, Trouble, Work
-from advisor.knowledge.conditions import Compare
+from advisor.knowledge.care import InspectionItem, Refusal, Trouble, Verdict, Work
+from advisor.knowledge.conditions import Compare, facts_read
 from advisor.listening.measures import MeasureReader
 from advisor.listening.reading import Hearing, Want
 from advisor.logic import NO, YES
 from advisor.reasoning.infer import Findings
 
 RATED = Compare("fire_rating_minutes", bounds=(("at_least", Fraction(1)),))
+VERDICTS = get_args(Verdict)
 WISH, WORK, TROUBLE, ALLOWED = "unsafe_wish", "field_work", "trouble", "is_allowed"
 # Longer than any hole, cut or plate that is asked about by its size. Inches.
 LONGEST = 24
@@ -70,13 +73,23 @@ class CareTalk:
             text: the message.
             hearing: what was heard in it.
             sheet: what is known of the opening; it narrows the answer.
-            describing: the message also describes the opening, so that a vague trouble is let pass.
+            describing: the message also describes the opening: what is vague, an order or not barred is let pass.
         """
         if not self.concerns(hearing, describing):
             return None
-        findings = self.mind.judge.infer(self.mind.judge.said(sheet))
+        describing = describing and "?" not in text and not any(want.name == ALLOWED for want in hearing.wants)
+        findings = self.mind.judge.infer(self.mind.judge.said(self._described(text, hearing, sheet)))
         parts = list(self._parts(text, hearing, findings, describing))
         return _joined(parts) if parts else None
+
+    def _described(self, text: str, hearing: Hearing, sheet: FactSheet) -> FactSheet:
+        """The sheet with what a question says of its door: "drill a hole in a wood door" tells that it is wood."""
+        ends = [want.end for want in hearing.wants if want.name in (WISH, WORK, ALLOWED)]
+        if not ends or not text[max(ends) :].strip(" ?.!"):
+            return sheet
+        after = self.mind.listener.hear(text[max(ends) :])
+        session, _ = note(Session(sheet=sheet), after.heard, self.mind.graph)
+        return session.sheet
 
     def trouble_told(self, text: str, hearing: Hearing, sheet: FactSheet) -> CareAnswer | None:
         """The troubles a message names, also those that could be wishes ("wedge"); None where it names none."""
@@ -100,11 +113,12 @@ class CareTalk:
             allowed = [want.about for want in hearing.wants if want.name == ALLOWED]
             refusals = [each for about in allowed for each in care.refusals_of(about, words)[:1]]
             works = [each for about in allowed if not refusals for each in care.works_of(about, words)]
+        if describing:
+            refusals = [each for each in refusals if self.mind.judge.truth(each.when, findings) != NO]
+            works = [work for work in works if not work.only_asked]
         yield from (self._refusal(refusal, findings) for refusal in dict.fromkeys(refusals))
         yield from (self._work(work, findings) for work in self._fitting(dict.fromkeys(works), text, findings))
-        troubles = (
-            care.trouble(want.about) for want in by_name[TROUBLE] if not (describing and _is_vague(want))
-        )
+        troubles = (care.trouble(want.about) for want in by_name[TROUBLE] if not (describing and _is_vague(want)))
         yield from (self._trouble(trouble, findings) for trouble in dict.fromkeys(each for each in troubles if each))
 
     @staticmethod
@@ -114,12 +128,13 @@ class CareTalk:
     def _fitting(self, works: Iterable[Work], text: str, findings: Findings) -> list[Work]:
         """The works that fit the opening and the length named, if one is."""
         lengths = self._lengths(text)
-        return [
+        fitting = [
             work
             for work in works
             if self.mind.judge.truth(work.when, findings) != NO
             and (work.size is None or not lengths or any(work.size.holds(length) for length in lengths))
         ]
+        return sorted(fitting, key=lambda work: VERDICTS.index(work.verdict))
 
     def _lengths(self, text: str) -> list[Fraction]:
         """The lengths in a message, inches; longer ones are of a leaf or opening. A bare fraction is a length."""
@@ -146,9 +161,7 @@ class CareTalk:
     def _rules(self, rules: Iterable[str]) -> tuple[str, tuple[str, ...]]:
         """The rules something rests on as one line, and their sources."""
         found = [self.mind.graph.rules[name] for name in rules]
-        told = [
-            self.say("care_rule", rule=rule.sentence, source=self.speaker.source(rule.source)) for rule in found
-        ]
+        told = [self.say("care_rule", rule=rule.sentence, source=self.speaker.source(rule.source)) for rule in found]
         line = self.say("care_rests", rules=self.speaker.wording["care_rules_and"].join(told))
         return line, tuple(dict.fromkeys(self.speaker.source(rule.source) for rule in found))
 
@@ -158,6 +171,10 @@ class CareTalk:
         value = {"thing": refusal.thing, "rules": list(refusal.rules), "barred": _verdict(verdict)}
         if verdict == NO:
             line = self.say("care_permitted", thing=refusal.thing, otherwise=refusal.otherwise)
+            return _Part(False, (Block(lines=(line, rests)),), refusal.name, value, sources)
+        if verdict != YES and self._likely_free(refusal, findings):
+            fields = {"thing": refusal.thing, "where": refusal.where, "otherwise": refusal.otherwise}
+            line = self.say("care_permitted_unless", **fields)
             return _Part(False, (Block(lines=(line, rests)),), refusal.name, value, sources)
         key = "care_refused" if verdict == YES else "care_refused_open"
         key = key if refusal.where else "care_refused_always"
@@ -171,6 +188,11 @@ class CareTalk:
         instead = tuple(self.say("care_instead_line", instead=each) for each in refusal.instead)
         blocks = (Block(lines=tuple(lines)), Block(self.say("care_instead"), instead))
         return _Part(True, blocks, refusal.name, value, sources)
+
+    def _likely_free(self, refusal: Refusal, findings: Findings) -> bool:
+        """Whether a door said to have no rating waits only for something else that would bar the thing."""
+        reads = refusal.when is not None and RATED.fact in facts_read(refusal.when)
+        return reads and self._rated(findings) == NO
 
     def _work(self, work: Work, findings: Findings) -> _Part:
         rated = self._rated(findings)

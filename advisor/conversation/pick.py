@@ -56,7 +56,7 @@ class Picker:
         return replace(hearing, heard=tuple(heard), not_understood=(*hearing.not_understood, *lost))
 
     def _place(self, words: str, kind: FactKind, offered: Sequence[Possible | None]) -> int | None:
-        """The place in the choices shown that the words point to, perhaps beyond their end; None if they don't point."""
+        """The place among the choices shown that the words point to, perhaps beyond their end; None where to none."""
         place = self._ordinals.get(words.lower())
         if place is None and kind.kind == "choice":
             place = self._numbers.get(words.lower())

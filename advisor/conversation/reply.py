@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from advisor.conversation.argument import Answer, Argument
+from advisor.conversation.care import CareAnswer, CareTalk
 from advisor.conversation.lookup import look_up
 from advisor.conversation.mind import Mind
 from advisor.conversation.note import Noted, note
@@ -39,6 +40,7 @@ class Replier:
     def __init__(self, mind: Mind) -> None:
         self.mind, self.speaker, self.picker = mind, Speaker(mind), Picker(mind.book)
         self.argument = Argument(mind, self.speaker)
+        self.care = CareTalk(mind, self.speaker)
 
     def hear(self, session: Session, text: str) -> Hearing:
         """What a message says, in the light of what was asked."""
@@ -104,14 +106,21 @@ class Replier:
             understood = replace(hearing, not_understood=())
             return self._answered(_Context(session, understood, Noted(), one_shot), looked_up)
         wants = {want.name: want for want in hearing.wants}
-        if "what_if" in wants and session.sheet.entries:
+        supposed = "what_if" in wants and bool(session.sheet.entries)
+        if supposed and not self.care.concerns(hearing):
             return self._what_if(_Context(session, hearing, Noted(), one_shot))
         if "start_over" in wants:
             session = Session(turn=session.turn)
         elif "undo" in wants:
             return self._undo(session, hearing)
-        session, noted = note(session, hearing.heard, self.mind.graph)
+        session, noted = (session, Noted()) if supposed else note(session, hearing.heard, self.mind.graph)
         context = _Context(session, hearing, noted, one_shot)
+        care = None if "quit" in wants else self.care.asked(text, hearing, session.sheet, bool(noted.taken))
+        if care:
+            return self._cared(context, care)
+        allowed = next((want.about for want in hearing.wants if want.name == "is_allowed"), None)
+        if allowed in self.mind.graph.families and not session.contradiction:
+            return self._allowed(context, allowed)
         for name in (
             "quit",
             "why_not",
@@ -388,6 +397,45 @@ class Replier:
             block, question = self._question(session.asked, session)
             blocks.append(block)
         return session, self._turn(context, "answer", blocks, question, answer=answer)
+
+    def _cared(self, context: _Context, given: CareAnswer, goes_on: bool = False) -> tuple[Session, Turn]:
+        """An answer about a door that hangs, before what was asked, or is to be asked next where it goes on."""
+        session, answer = context.session, None
+        noted = self.speaker.noted(session, (heard.fact for heard in context.noted.taken))
+        blocks = [
+            *([Block(lines=(noted,))] if noted else []),
+            *given.blocks,
+            Block(lines=(self.speaker.say("caution"),)),
+        ]
+        if given.kind == "answer":
+            answer = {"about": given.about, "value": given.value, "sources": list(given.sources)}
+        if (session.asked or goes_on) and context.noted.taken and not session.contradiction:
+            session, turn = self._advise(context, [])
+            blocks += [block for block in turn.blocks if noted not in block.lines]
+            if turn.kind == "question":
+                turn = replace(turn, kind=given.kind, answer=answer)
+            return session, replace(turn, blocks=tuple(blocks))
+        session = replace(session, asked=session.contradiction.fact if session.contradiction else session.asked)
+        question = None
+        if session.asked:
+            block, question = self._question(session.asked, session)
+            blocks.append(block)
+        return session, self._turn(replace(context, session=session), given.kind, blocks, question, answer=answer)
+
+    def _allowed(self, context: _Context, family: str) -> tuple[Session, Turn]:
+        """Whether something of a family may be used in this opening; without one, what it depends on."""
+        session, speaker = context.session, self.speaker
+        if not session.sheet.entries:
+            return self._say(context, "answer", "care_allowed_depends", what_else=speaker.say("what_else"))
+        findings = self.findings(session.sheet)
+        if self.mind.chooser.allows(findings, family):
+            title = speaker.say("care_allowed_title", item=speaker.family(family))
+            line = speaker.say("care_allowed")
+            given = Answer((Block(title, (line,)),), family, [line])
+        else:
+            given = self.argument.why_not(family, self.mind.recommender.recommend(findings), session)
+        told = CareAnswer("answer", given.blocks, given.about, given.value, given.sources)
+        return self._cared(context, told, goes_on=True)
 
     def _why_not(self, context: _Context, want: Want) -> tuple[Session, Turn]:
         if want.about not in self.mind.graph.families:

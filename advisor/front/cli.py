@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from advisor.errors import AdvisorError, JournalError
-from advisor.front import lookups, reviewing
+from advisor.front import care, lookups, reviewing
 
 if TYPE_CHECKING:
     from advisor.conversation.counter import Counter
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 app = typer.Typer(no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False)
 reviewing.add_to(app)
 lookups.add_to(app)
+care.add_to(app)
 
 Knowledge = Annotated[
     list[Path] | None, typer.Option(help="A knowledge folder laid over the built-in one; may be given more than once.")

@@ -69,6 +69,7 @@ class Work:
         when: where this entry holds; None everywhere.
         size: the lengths this entry is about; None any.
         unrated: what holds on a door with no rating; empty where nothing bars it.
+        only_asked: the same words are a plain order too, so that it is told only where the customer asks.
     """
 
     name: str
@@ -82,6 +83,7 @@ class Work:
     unrated: str
     when: Condition | None
     size: Size | None
+    only_asked: bool
     rules: tuple[str, ...]
     source: Source
     facts: tuple[str, ...]
@@ -284,7 +286,7 @@ class _CareReader:
 
     def work(self, name: str, data: YamlMapping, local: bool) -> Work:
         needed = ("work", "heard", "verdict", "label", "because", "turn_to", "rules", "source")
-        check_keys(data, needed, ("limits", "unrated", "when", "size", "facts"), KnowledgeError)
+        check_keys(data, needed, ("limits", "unrated", "when", "size", "only_asked", "facts"), KnowledgeError)
         verdict: Verdict = _one_of(data, "verdict", get_args(Verdict))
         label: Label = _one_of(data, "label", get_args(Label))
         if (verdict, label) not in (("on_site", "kept"), ("approval", "lost_without_approval"), ("never", "lost")):
@@ -301,6 +303,7 @@ class _CareReader:
             unrated=_text(data, "unrated"),
             when=self._when(data),
             size=self._size(data),
+            only_asked="only_asked" in data and _one_of(data, "only_asked", ("yes", "no")) == "yes",
             rules=self._rules(data),
             source=source_of(data, self._graph.works, local),
             facts=_lines(data, "facts"),

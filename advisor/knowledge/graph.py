@@ -103,8 +103,9 @@ class KnowledgeGraph:
             if isinstance(part, Arrangement):
                 names += [use.item for use in part.uses]
             for name in names:
-                if name not in self.items and name not in families:
-                    raise KnowledgeError(part.place, f"There is no item {name!r}.", [*self.items, *families], got=name)
+                if not isinstance(name, str) or (name not in self.items and name not in families):
+                    allowed = [*self.items, *families]
+                    raise KnowledgeError(part.place, f"There is no item {name!r}.", allowed, got=str(name))
             if isinstance(part, Item):
                 if isinstance(part.quantity, str) and part.quantity not in self.tables:
                     raise KnowledgeError(part.place, f"There is no table {part.quantity!r}.", self.tables)

@@ -496,9 +496,9 @@ def source_of(data: YamlMapping, works: Mapping[str, Work], local: bool = False)
         )
     if "work" in source:
         check_keys(source, ("work", "section"), ("edition",), KnowledgeError)
-        if source["work"] not in works:
+        if not isinstance(source["work"], str) or source["work"] not in works:
             problem = f"There is no work {source['work']!r} in sources.yaml."
-            raise KnowledgeError(source.at("work"), problem, works, got=source["work"])
+            raise KnowledgeError(source.at("work"), problem, works, got=str(source["work"]))
         return Source(source["work"], source.get("edition", ""), source["section"], local=local)
     check_keys(source, (), ("common_practice", "from_memory"), KnowledgeError)
     if len(source) != 1:

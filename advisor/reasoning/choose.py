@@ -78,12 +78,13 @@ class _SplitError(Exception):
 
 @dataclass
 class _Attempt:
-    """What is chosen so far in one arrangement."""
+    """What is chosen so far in one arrangement, and how many demands may still be given up."""
 
     picks: list[Pick] = field(default_factory=list)
     given: frozenset[tuple[str, str]] = frozenset()
     names: frozenset[str] = frozenset()
     unmet: list[str] = field(default_factory=list)
+    spare: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -272,6 +273,8 @@ class _Solver:
         ]
         self.names = frozenset(slot.name for slot in self.wanted)
         self.clashes: frozenset[str] = frozenset()
+        self.hopeless: frozenset[str] = frozenset()
+        self._hopeless_beside: dict[frozenset[str], frozenset[str]] = {}
         self.leaves = self._leaves()
 
     def _leaves(self) -> tuple[str, ...]:
@@ -290,18 +293,34 @@ class _Solver:
         fitting = [a for a in self.chooser.arrangements if self._decided(a.fits)]
         allowed = [a for a in fitting if not a.gives & self.barred]
         for arrangement in allowed:
-            attempt = self._fill(arrangement, excuse=False)
+            attempt = self._fill(arrangement, 0)
             if attempt is not None:
                 return self._plan(arrangement, attempt)
         if self.in_force == UNKNOWN and self.may_split:
             self._split_where_it_helps(fitting)
-        best: tuple[int, Arrangement | None, _Attempt] | None = None
-        for candidate in (*allowed, None):
-            attempt = self._fill(candidate, excuse=True)
-            if attempt is not None and (best is None or len(attempt.unmet) < best[0]):
-                best = (len(attempt.unmet), candidate, attempt)
-        assert best is not None
-        return self._plan(best[1], best[2])
+        candidates = [(self._least(candidate), candidate) for candidate in (*allowed, None)]
+        for spare in range(max(1, min(least for least, _ in candidates)), len(self.wanted)):
+            for least, candidate in candidates:
+                attempt = self._fill(candidate, spare) if least <= spare else None
+                if attempt is not None:
+                    return self._plan(candidate, attempt)
+        return self._plan(None, _Attempt(unmet=[slot.name for slot in self.wanted if self._places(slot)]))
+
+    def _least(self, arrangement: Arrangement | None) -> int:
+        """How many demands an arrangement, whatever stands beside it, leaves unmet at least."""
+        if arrangement is None:
+            return len(self._hopeless(frozenset()))
+        return len(self._hopeless(arrangement.clashes) - self.chooser.may_give[arrangement.name])
+
+    def _hopeless(self, clashes: frozenset[str]) -> frozenset[str]:
+        """The demands no item standing alone may meet beside an arrangement that bars these families."""
+        if clashes not in self._hopeless_beside:
+            self._hopeless_beside[clashes] = frozenset(
+                slot.name
+                for slot in self.wanted
+                if not slot.met_by_nothing and self._places(slot) and not self._possible(slot, clashes)
+            )
+        return self._hopeless_beside[clashes]
 
     def allows(self, family: str) -> bool:
         """Whether an acceptable arrangement holds something of a family, or an item of it may stand alone."""
@@ -315,7 +334,7 @@ class _Solver:
         for arrangement in self.chooser.arrangements:
             if arrangement.gives & self.barred or self.chooser.judge.truth(arrangement.fits, self.findings) != YES:
                 continue
-            attempt = self._fill(arrangement, excuse=False)
+            attempt = self._fill(arrangement, 0)
             if attempt is not None and any(self.graph.is_a(pick.item, family) for pick in attempt.picks):
                 return True
         return False
@@ -329,7 +348,7 @@ class _Solver:
         certain = _Solver(self.chooser, self.findings, YES, False)
         nearest: frozenset[str] = frozenset()
         for arrangement in fitting:
-            if arrangement.gives & certain.barred or certain._fill(arrangement, excuse=False) is None:
+            if arrangement.gives & certain.barred or certain._fill(arrangement, 0) is None:
                 continue
             hindrances = frozenset(self._hindrances(arrangement))
             if hindrances and (not nearest or len(hindrances) < len(nearest)):
@@ -356,10 +375,12 @@ class _Solver:
                 ):
                     yield from judge.requirement_waits_for(slot.name, self.findings)
 
-    def _possible(self, slot: Requirement) -> bool:
-        """Whether some item standing alone may meet the requirement here."""
+    def _possible(self, slot: Requirement, clashes: frozenset[str] = frozenset()) -> bool:
+        """Whether some item standing alone may meet the requirement here, beside what bars these families."""
         return any(
-            not item.gives & self.barred and self.chooser.judge.truth(item.fits, self.findings) != NO
+            not item.gives & self.barred
+            and not any(self.graph.is_a(item.name, clash) for clash in clashes)
+            and self.chooser.judge.truth(item.fits, self.findings) != NO
             for item in self.chooser.meeting[slot.name]
         )
 
@@ -389,18 +410,19 @@ class _Solver:
             found[key] = pick
         return tuple(found.values())
 
-    def _fill(self, arrangement: Arrangement | None, excuse: bool) -> _Attempt | None:
-        """Everything an arrangement needs beside it; None where a requirement stays unmet and none is excused."""
+    def _fill(self, arrangement: Arrangement | None, spare: int) -> _Attempt | None:
+        """Everything an arrangement needs beside it; None where more demands than may be given up stay unmet."""
         tasks: list[_Task] = []
-        attempt = _Attempt()
+        attempt = _Attempt(spare=spare)
         self.clashes = arrangement.clashes if arrangement else frozenset()
-        if arrangement and not excuse and not self._within_reach(arrangement):
+        self.hopeless = self._hopeless(self.clashes)
+        if self._least(arrangement) > spare:
             return None
         if arrangement:
             tasks = [_Task(use.item, use.on, None, 1) for use in arrangement.uses]
             attempt.given = self.chooser.given(arrangement.name, arrangement.gives, "each", self.leaves)
             tasks += self._companions(arrangement.brings, "opening", None)
-        return self._next(attempt, tasks, self.wanted, excuse)
+        return self._next(attempt, tasks, self.wanted)
 
     def _companions(self, brings: Sequence[Companion], leaf: str, by: str | None) -> list[_Task]:
         found = []
@@ -410,35 +432,39 @@ class _Solver:
                 found.append(_Task(companion.item, on, by, companion.quantity))
         return found
 
-    def _next(
-        self, attempt: _Attempt, tasks: Sequence[_Task], slots: Sequence[Requirement], excuse: bool
-    ) -> _Attempt | None:
+    def _next(self, attempt: _Attempt, tasks: Sequence[_Task], slots: Sequence[Requirement]) -> _Attempt | None:
         if tasks:
-            return self._do(attempt, tasks[0], tasks[1:], slots, excuse)
-        for number, slot in enumerate(slots):
-            missing = [place for place in self._places(slot) if (slot.name, place) not in attempt.given]
-            if not missing:
-                continue
-            if not slot.met_by_nothing and not (excuse and not self._possible(slot)):
-                task = _Task(slot.name, "each" if len(missing) == 2 else missing[0], None, 1)
-                for item in self.chooser.meeting[slot.name]:
-                    done = self._try(attempt, item, task, (slot.name,), [], slots[number + 1 :], excuse)
+            return self._do(attempt, tasks[0], tasks[1:], slots)
+        open_slots = [(at, slot, lacking) for at, slot in enumerate(slots) if (lacking := self._lacking(slot, attempt))]
+        if sum(slot.name in self.hopeless for _, slot, _ in open_slots) > attempt.spare:
+            return None
+        for at, slot, lacking in open_slots:
+            spare = attempt.spare
+            if not slot.met_by_nothing:
+                task = _Task(slot.name, "each" if len(lacking) == 2 else lacking[0], None, 1)
+                for item in () if slot.name in self.hopeless else self.chooser.meeting[slot.name]:
+                    done = self._try(attempt, item, task, (slot.name,), [], slots[at + 1 :])
                     if done is not None:
                         return done
-                return None
-            attempt = _Attempt(attempt.picks, attempt.given, attempt.names, [*attempt.unmet, slot.name])
+                if not spare:
+                    return None
+                spare -= 1
+            attempt = _Attempt(attempt.picks, attempt.given, attempt.names, [*attempt.unmet, slot.name], spare)
         return attempt
 
+    def _lacking(self, slot: Requirement, attempt: _Attempt) -> list[str]:
+        return [place for place in self._places(slot) if (slot.name, place) not in attempt.given]
+
     def _do(
-        self, attempt: _Attempt, task: _Task, rest: Sequence[_Task], slots: Sequence[Requirement], excuse: bool
+        self, attempt: _Attempt, task: _Task, rest: Sequence[_Task], slots: Sequence[Requirement]
     ) -> _Attempt | None:
         if task.leaf == "inactive" and "inactive" not in self.leaves:
-            return self._next(attempt, rest, slots, excuse)
+            return self._next(attempt, rest, slots)
         have = any(pick.leaf == task.leaf and self.graph.is_a(pick.item, task.family) for pick in attempt.picks)
         if have and task.by:
-            return self._next(attempt, rest, slots, excuse)
+            return self._next(attempt, rest, slots)
         for item in self.graph.families[task.family]:
-            done = self._try(attempt, item, task, (), rest, slots, excuse)
+            done = self._try(attempt, item, task, (), rest, slots)
             if done is not None:
                 return done
         return None
@@ -456,7 +482,6 @@ class _Solver:
         meets: tuple[str, ...],
         rest: Sequence[_Task],
         slots: Sequence[Requirement],
-        excuse: bool,
     ) -> _Attempt | None:
         """Go on with this item chosen; None where it may not be, or where nothing can be chosen after it."""
         if item.gives & self.barred or not self.chooser.clashing[item.name].isdisjoint(attempt.names):
@@ -475,12 +500,6 @@ class _Solver:
             attempt.given | given,
             attempt.names | {item.name},
             attempt.unmet,
+            attempt.spare,
         )
-        return self._next(grown, [*self._companions(item.brings, task.leaf, item.name), *rest], slots, excuse)
-
-    def _within_reach(self, arrangement: Arrangement) -> bool:
-        """A quick look: whether every demand is met by the arrangement or by something that may stand alone."""
-        may_give = self.chooser.may_give[arrangement.name]
-        return all(
-            slot.name in may_give or slot.met_by_nothing or self.chooser.meeting[slot.name] for slot in self.wanted
-        )
+        return self._next(grown, [*self._companions(item.brings, task.leaf, item.name), *rest], slots)
