@@ -560,10 +560,8 @@ barred(I) :- gives(I,R), forbidden(R).
 usable(I) :- item(I), fits(I), not barred(I).
 allowed(A) :- arrangement(A), fits(A), not barred(A).
 
-{ excuse }.
 1 { chosen(A) : arrangement(A); chosen(none) } 1.
 :- chosen(A), arrangement(A), not allowed(A).
-:- chosen(none), not excuse.
 
 skip(N) :- task(N,F,inactive,_), not leaf(inactive).
 skip(N) :- brought(N), task(N,F,L,_), pick(M,I), M < N, member(F,I), shown(M,L).
@@ -584,9 +582,10 @@ reaches(opening,P) :- leaf(P).
 reaches(P,P) :- leaf(P).
 on_leaf(opening;each;active;inactive).
 missing(S,P) :- required(S), slot(S,_), place(S,P), not has(S,P).
-possible(S) :- meets(S,I), usable(I).
-excused(S) :- excuse, slot(S,_), not possible(S).
-try(S) :- missing(S,_), not met_by_nothing(S), not excused(S).
+{ forgone(S) } :- missing(S,_), not met_by_nothing(S).
+1 { most_forgone(0..N) } 1 :- N = #count { S : slot(S,_) }.
+:- most_forgone(N), N + 1 { forgone(S) }.
+try(S) :- missing(S,_), not met_by_nothing(S), not forgone(S).
 unmet(S) :- missing(S,_), not try(S).
 task(M,meeting(S),each,1) :- slot(S,M), try(S), missing(S,active), missing(S,inactive).
 task(M,meeting(S),P,1) :- slot(S,M), try(S), missing(S,P), #count { Q : missing(S,Q) } = 1.
@@ -595,11 +594,12 @@ member(meeting(S),I) :- meets(S,I).
 
 
 class Sets:
-    """The best set of a complete opening.
+    """The best set of a complete opening: the fewest demands forgone, then the arrangement preferred (none at all last),
+    then the combination a step-by-step search would find first, which forgoes a demand after trying every item for it.
 
     A *task* is a place in the search where an item of a family is chosen: the arrangement's uses and companions, then
     the requirements; what an item brings along follows it at once. Tasks are numbered in the order they come up, so
-    that an ordered choice by (task, preference) comes upon the combination a step-by-step search would find first.
+    that an ordered choice by (task, preference) comes upon that combination, given how many demands may be forgone.
     """
 
     def __init__(self, files: Files, by_optimising: bool = False) -> None:
@@ -613,6 +613,7 @@ class Sets:
         self.slots = files.slots()
         self._tasks = 0
         self._picks: list[tuple[int, str]] = []
+        self._slot_tasks: dict[str, int] = {}
         self._families: set[str] = set()
         self._declare()
         self._order_uses()
@@ -624,10 +625,9 @@ class Sets:
         self._control = program.control(*options)
         self._reader = Reader(files, self._control)
         self._given = _Given(files, self._control)
-        self._excuse = literal_of(self._control, "excuse")
+        self._most_forgone = [literal_of(self._control, "most_forgone", at) for at in range(len(self.slots) + 1)]
         self._chosen = {name: self._literal("chosen", name) for name in self.arrangements}
-        self._chosen_none = self._control.symbolic_atoms[clingo.parse_term("chosen(none)")].literal  # type: ignore[union-attr]
-        self._allowed = {name: self._literal("allowed", name) for name in self.arrangements}
+        self._forgone = [self._literal("forgone", name) for name in self.slots]
         self._unmet = {name: self._literal("unmet", name) for name in self.slots}
         self._pick_literals = [
             (atom.symbol.arguments[0].number, atom.symbol.arguments[1].string, atom.literal)
@@ -715,6 +715,7 @@ class Sets:
         for name in self.slots:
             parts = self.files.meeting(name)
             number = self._task(parts)
+            self._slot_tasks[name] = number
             self.program.say(f"slot({quoted(name)},{number}).")
             for part in parts:
                 self.program.say(f"meets({quoted(name)},{quoted(part.name)}).")
@@ -726,10 +727,13 @@ class Sets:
 
     def _say_preference(self) -> None:
         if self.by_optimising:
-            for at, name in enumerate(self.arrangements):
-                self.program.say(f":~ chosen({quoted(name)}). [{at}@{self._tasks + 1}]")
+            self.program.say(f":~ forgone(S). [1@{self._tasks + 2},S]")
+            for at, name in enumerate((*map(quoted, self.arrangements), "none")):
+                self.program.say(f":~ chosen({name}). [{at}@{self._tasks + 1}]")
             for task, item in self._picks:
                 self.program.say(f":~ pick({task},{quoted(item)}). [{self.rank[item]}@{self._tasks - task},{task}]")
+            for name, task in self._slot_tasks.items():
+                self.program.say(f":~ forgone({quoted(name)}). [{len(self.rank)}@{self._tasks - task},{task}]")
             return
         order = [*(f"chosen({quoted(name)})" for name in self.arrangements)]
         order += [f"pick({task},{quoted(item)})" for task, item in self._picks]
@@ -740,17 +744,11 @@ class Sets:
     def best(self, cells: Left) -> tuple[BestSet, Verdicts]:
         """The best set of a complete opening, and the verdicts it rests on."""
         given = self._given.exactly(cells)
-        found = self._first([*given, -self._excuse, -self._chosen_none])
-        if found:
-            return found
-        best: tuple[BestSet, Verdicts] | None = None
-        for name in (*self.arrangements, None):
-            chosen = self._chosen[name] if name else self._chosen_none
-            found = self._first([*given, self._excuse, chosen])
-            if found and (best is None or len(found[0].unmet) < len(best[0].unmet)):
-                best = found
-        assert best, "not even without an arrangement"
-        return best
+        for most in self._most_forgone[-1:] if self.by_optimising else self._most_forgone:
+            found = self._first([*given, most])
+            if found:
+                return found
+        raise AssertionError("not even with everything forgone")
 
     def _first(self, assumptions: Sequence[int]) -> tuple[BestSet, Verdicts] | None:
         found: tuple[BestSet, Verdicts] | None = None
@@ -777,7 +775,7 @@ class Sets:
             arrangement=chosen[0] if chosen else None,
             lines=frozenset((leaf, item, count) for (leaf, item), count in lines.items()),
             unmet=tuple(name for name, literal in self._unmet.items() if literal and model.is_true(literal)),
-            strict=not model.is_true(self._excuse),
+            strict=bool(chosen) and not any(literal and model.is_true(literal) for literal in self._forgone),
         )
 
     def _count(self, item: str, model: clingo.Model) -> int:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from functools import cache
 from itertools import count
 from pathlib import Path
+from typing import Any
 
 from advisor.conversation.counter import Counter
 from advisor.conversation.journal import Journal
@@ -38,11 +39,11 @@ def openings(number: int) -> Iterator[Opening]:
     for at in range(number):
         leaves, material = LEAVES[at % 3], MATERIALS[at // 3 % 3]
         rating, place = RATINGS[at // 9 % 4], PLACES[at // 36 % 2]
-        size, room = SIZES[at // 72 % 6], ROOMS[at // 7 % 6]
+        size, room = SIZES[at // 9 % 6], ROOMS[at // 72 % 6]
         where = f"{place[0]} {room}" if place[1] == "no" else "exterior"
         first = f"{leaves[0]}, {material[0]}, {rating[0]}, {size}, {where}"
         later = (LATER[at // 5 % len(LATER)],) if at % 5 == 0 else ()
-        yield Opening((first, *later), at % 20 == 19, leaves[1], place[1])
+        yield Opening((first, *later), at % 40 == 39, leaves[1], place[1])
 
 
 @cache
@@ -52,18 +53,24 @@ def mind() -> Mind:
     return built
 
 
-def write_logs(folder: str, first: int, after: int, per_file: int) -> None:
-    """Log the openings from ``first`` on, so many to a file; the clock ticks a second a turn."""
-    ticks = count(1_790_000_000 + first * 10)
-    for at, opening in enumerate(openings(after)):
-        if at < first:
-            continue
+def write_logs(folder: str, number: int, per_file: int) -> None:
+    """Log so many openings, so many to a file; the clock ticks a second a turn.
+
+    The same words give the same events but for the time, so that an opening that comes again is written down again.
+    """
+    ticks = count(1_790_000_000)
+    known: dict[Opening, list[list[dict[str, Any]]]] = {}
+    for at, opening in enumerate(openings(number)):
         path = Path(folder) / f"{at // per_file:05}.jsonl"
         journal = Journal(path, lambda: float(next(ticks)), mind().graph.fingerprint)
-        counter = Counter(mind(), journal.append)
-        for line in opening.lines:
-            counter.say(line, opening.one_shot)
-        counter.close()
+        if opening not in known:
+            known[opening] = []
+            counter = Counter(mind(), known[opening].append)
+            for line in opening.lines:
+                counter.say(line, opening.one_shot)
+            counter.close()
+        for events in known[opening]:
+            journal.append(events)
         journal.close()
 
 

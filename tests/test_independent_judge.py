@@ -212,7 +212,7 @@ def altered(folder: Path, file: str, old: str, new: str) -> Files:
     """The knowledge files with one text in one of them replaced."""
     copied = Path(shutil.copytree(FOLDER, folder / "knowledge_graph"))
     text = (copied / file).read_text("utf-8")
-    assert old in text
+    assert old in text, f"{file} no longer holds the text {old!r}: name another one there that makes a difference"
     (copied / file).write_text(text.replace(old, new, 1), "utf-8")
     return Files(copied)
 

@@ -37,7 +37,7 @@ class Terminal:
             [*COMMAND, *words], stdin=inside, stdout=inside, stderr=inside, env=environment(state, more), cwd=ROOT
         )
         os.close(inside)
-        self.shown = ""
+        self.shown, self._raw, self._read = "", b"", 0
 
     def type(self, *keys: bytes) -> None:
         """Type keys."""
@@ -45,21 +45,21 @@ class Terminal:
             os.write(self._screen, key)
 
     def read_until(self, words: str, seconds: float = 30) -> str:
-        """What is shown from now until some words, escape codes left away."""
-        end, raw = time.monotonic() + seconds, b""
+        """What is shown from where the last reading ended up to some words, escape codes left away."""
+        end = time.monotonic() + seconds
         while time.monotonic() < end:
+            fresh = ESCAPES.sub("", self.shown)[self._read :]
+            if words and words in fresh:
+                self._read += fresh.index(words) + len(words)
+                return fresh
             if select.select([self._screen], [], [], 0.1)[0]:
                 try:
-                    raw += os.read(self._screen, 65536)
+                    self._raw += os.read(self._screen, 65536)
                 except OSError:
                     break
-            text = raw.decode(errors="replace")
-            if words and words in ESCAPES.sub("", text):
-                break
-        self.shown += raw.decode(errors="replace")
-        shown = ESCAPES.sub("", raw.decode(errors="replace"))
-        assert words in shown, shown
-        return shown
+                self.shown = self._raw.decode(errors="replace")
+        assert words in ESCAPES.sub("", self.shown)[self._read :], self.shown
+        return ESCAPES.sub("", self.shown)
 
     def close(self) -> int:
         """The exit code, once the command ended or was made to."""
@@ -86,7 +86,7 @@ def test_lines_are_edited_called_back_and_answered(terminal: Terminal) -> None:
     # "a pbir" mended: three to the left, the wrong letter taken back, the right one put in
     terminal.type(b"a pbirx", BACKSPACE, LEFT, LEFT, BACKSPACE, b"a", ENTER)
     terminal.read_until(asked)
-    terminal.read_until("\n>")
+    terminal.read_until(">")
     terminal.type(b"start over", ENTER)
     terminal.read_until(wording["started_over"][:30])
     terminal.read_until(">")

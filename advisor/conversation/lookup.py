@@ -32,6 +32,8 @@ FUNCTIONS, HANDS, WALL = "lock_functions", "hands", "wall_rating"
 DOOR, WALL_KIND, WALL_MINUTES = "fire_rating_minutes", "wall_kind", "wall_rating_minutes"
 CERTAINTIES = get_args(Certainty)
 MOST_FUNCTIONS = 6
+# A message of codes alone is no longer than this; characters.
+LONGEST_CODE = 40
 LIKENESS: Mapping[Likeness, str] = {"other_base": "base", "near": "near", "color_only": "color", "set_with": "set"}
 
 
@@ -69,9 +71,12 @@ def look_up(mind: Mind, text: str, hearing: Hearing, session: Session) -> Answer
 
 def _may_be_code(text: str, hearing: Hearing, session: Session) -> bool:
     """Whether a message without a question may be nothing but a code somebody wants told."""
-    if session.contradiction or len(text) > 40 or not any(sign.isdigit() for sign in text):
+    if session.contradiction or len(text) > LONGEST_CODE or not any(sign.isdigit() for sign in text):
         return False
-    return "?" in text or bool(hearing.not_understood) or not (session.asked or session.sheet.entries)
+    if "?" in text or hearing.not_understood:
+        return True
+    coded = all(heard.fact in ("finish", FUNCTION, HAND) for heard in hearing.heard)
+    return coded and not (session.asked or session.sheet.entries)
 
 
 class LookUp:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any
 
@@ -16,6 +16,9 @@ from advisor.yaml_files import Place
 BOUNDS = ("at_least", "more_than", "at_most", "less_than")
 
 
+# Conditions are looked up by the ten thousand a turn, so each remembers its hash.
+
+
 @dataclass(frozen=True, slots=True)
 class Compare:
     """A fact is one of some choices, or lies within bounds (``(bound, threshold)`` pairs)."""
@@ -23,6 +26,13 @@ class Compare:
     fact: str
     choices: frozenset[str] = frozenset()
     bounds: tuple[tuple[str, Fraction], ...] = ()
+    _hash: int = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "_hash", hash((type(self).__name__, self.fact, self.choices, self.bounds)))
+
+    def __hash__(self) -> int:
+        return self._hash
 
     def holds(self, value: Fraction) -> bool:
         """Whether a number lies within the bounds."""
@@ -43,6 +53,13 @@ class Needs:
     """A requirement is in force."""
 
     requirement: str
+    _hash: int = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "_hash", hash((type(self).__name__, self.requirement)))
+
+    def __hash__(self) -> int:
+        return self._hash
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +67,13 @@ class Not:
     """The part does not hold."""
 
     part: Condition
+    _hash: int = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "_hash", hash((type(self).__name__, self.part)))
+
+    def __hash__(self) -> int:
+        return self._hash
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +81,13 @@ class All:
     """Every part holds."""
 
     parts: tuple[Condition, ...]
+    _hash: int = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "_hash", hash((type(self).__name__, self.parts)))
+
+    def __hash__(self) -> int:
+        return self._hash
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +95,13 @@ class AnyOf:
     """At least one part holds."""
 
     parts: tuple[Condition, ...]
+    _hash: int = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "_hash", hash((type(self).__name__, self.parts)))
+
+    def __hash__(self) -> int:
+        return self._hash
 
 
 Condition = Compare | Needs | Not | All | AnyOf

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from advisor.listening.measures import Measure
@@ -10,6 +10,8 @@ from advisor.phrasebook.book import Slot, Term
 
 # Marks whose words are too ordinary for a misspelt word to be taken for one of them.
 _NEVER_MEANT = frozenset({"known", "asking", "asking_first", "next_opening"})
+
+_STOPS = frozenset(",.;!?")
 
 # Words either side that can decide what a phrase means.
 BESIDE = 6
@@ -44,6 +46,7 @@ class PhraseFinder:
 
     Args:
         terms: the phrasebook's terms.
+        labels: more terms, of whose words none is taken for a misspelt one.
         cut: cuts a phrase into words as customers' text is cut: the words in lower case, and as written.
         fits: whether measures may stand in a term's slots.
 
@@ -55,6 +58,7 @@ class PhraseFinder:
     def __init__(
         self,
         terms: Iterable[Term],
+        labels: Iterable[Term],
         cut: Callable[[str], tuple[list[str], list[str]]],
         fits: Callable[[Term, Match], bool],
     ) -> None:
@@ -62,17 +66,20 @@ class PhraseFinder:
         self.tree, self.capitals = _Node(), _Node()
         self.words: set[str] = set()
         self.mendable: dict[str, set[str]] = {}
-        for term in terms:
+        labelled = tuple(labels)
+        for term in (*terms, *labelled):
             for phrase in term.phrases:
                 words = _phrase_words(phrase, cut)
                 self.words.update(words)
-                if term.marks not in _NEVER_MEANT:
+                if term.marks not in _NEVER_MEANT and term not in labelled:
                     for word in words:
                         self.mendable.setdefault(word, set()).add(term.name)
                 self._add(self.tree, words, term)
                 last = words[-1]
                 if (term.says or term.mentions) and len(last) > 3 and last.isalpha() and last[-1] not in "shxy":
                     self._add(self.tree, [*words[:-1], last + "s"], term)
+                    if term in labelled:
+                        continue
                     self.mendable.setdefault(last + "s", set()).add(term.name)
             for phrase in term.written:
                 self._add(self.capitals, cut(phrase)[1], term)
@@ -89,7 +96,7 @@ class PhraseFinder:
         words: Sequence[str],
         written: Sequence[str],
         measures: Sequence[Measure],
-        filler: frozenset[str],
+        lists: Mapping[str, frozenset[str]],
         asked: str | None,
     ) -> list[Match]:
         """The phrases among the words, by place, none overlapping another.
@@ -98,11 +105,11 @@ class PhraseFinder:
             words: the words in lower case, misspellings mended.
             written: the words as typed; abbreviations in capitals are looked for only in text that has small letters.
             measures: the measures among the words; one stands for a slot.
-            filler: words that say nothing.
+            lists: the phrasebook's word lists.
             asked: the fact just asked about; without one, phrases that only answer a question mean nothing.
         """
         spoken = {at for at, word in enumerate(words) if any(sign.isalnum() for sign in word)}
-        said = {at for at in spoken if words[at] not in filler}
+        said = {at for at in spoken if words[at] not in lists["filler"]}
         by_start = {measure.start: measure for measure in measures}
         found: list[Match] = []
         mixed = len(words) == 1 or any(word.islower() and len(word) > 1 for word in written)
@@ -110,7 +117,10 @@ class PhraseFinder:
             self._walk(self.tree, words, by_start, at, at, (), found)
             if mixed and written[at][:1].isupper():
                 self._walk(self.capitals, written, {}, at, at, (), found)
-        found = [match for match in (_meant(match, said, spoken, asked) for match in found) if match.terms]
+        clauses = _clauses(words)
+        found = [
+            match for match in (_meant(match, words, said, spoken, clauses, asked, lists) for match in found) if match.terms
+        ]
         found.extend(Match(measure.start, measure.end, (), (measure,)) for measure in measures)
         found.sort(key=_rank)
         taken = bytearray(len(words))
@@ -120,7 +130,7 @@ class PhraseFinder:
             if span in chosen:
                 if match.terms and len(match.measures) == len(chosen[span].measures):
                     chosen[span] = _joined(chosen[span], match)
-            elif not any(taken[match.start : match.end]):
+            elif not any(taken[match.start : match.end]) or _shares(match, taken, words, lists):
                 taken[match.start : match.end] = b"\1" * (match.end - match.start)
                 chosen[span] = match
         return [chosen[span] for span in sorted(chosen)]
@@ -156,17 +166,55 @@ class PhraseFinder:
                     self._walk(following, words, by_start, start, measure.end, (*used, measure), found)
 
 
-def _meant(match: Match, said: set[int], spoken: set[int], asked: str | None) -> Match:
-    """The match without the meanings a phrase has only as the whole message or as the answer to a question.
+def _clauses(words: Sequence[str]) -> list[int]:
+    """For each word, where the stretch between two signs of punctuation it stands in begins."""
+    begins, start = [], 0
+    for at, word in enumerate(words):
+        begins.append(start)
+        if word in _STOPS:
+            start = at + 1
+    return begins
 
-    A phrase of filler words only is the whole message where there is no other word at all.
+
+def _meant(
+    match: Match,
+    words: Sequence[str],
+    said: set[int],
+    spoken: set[int],
+    clauses: Sequence[int],
+    asked: str | None,
+    lists: Mapping[str, frozenset[str]],
+) -> Match:
+    """The match without the meanings a phrase has only elsewhere: as the whole message, as an answer, before a word.
+
+    A phrase of filler words only is the whole message where there is no other word at all, and the answer where the
+    others are words any answer may have around it.
     """
-    if not any(term.whole or term.answer for term in match.terms):
+    if not any(term.whole or term.answer or term.before for term in match.terms):
         return match
     inside = set(range(match.start, match.end))
     whole = inside.issuperset(said if inside & said else spoken)
-    terms = (term for term in match.terms if whole or not (term.whole or term.answer))
-    return replace(match, terms=tuple(term for term in terms if not term.answer or asked in term.says))
+    answers = False
+    if asked and not whole:
+        clause = {at for at in spoken if clauses[at] == clauses[match.start]}
+        rest = clause - inside
+        answers = not rest & said if inside & said else all(words[at] in lists["around"] for at in rest)
+    following = words[match.end] if match.end < len(words) else ""
+    terms = tuple(
+        term
+        for term in match.terms
+        if (whole or not term.whole)
+        and (not term.answer or (asked in term.says and (whole or answers)))
+        and (not term.before or following in term.before)
+    )
+    return replace(match, terms=terms)
+
+
+def _shares(match: Match, taken: bytearray, words: Sequence[str], lists: Mapping[str, frozenset[str]]) -> bool:
+    """Whether a phrase shares but its last word with the next one, a door or a wall: "hm door", "door is 90 minutes"."""
+    last = match.end - 1
+    common = lists["door"] | lists["wall"]
+    return match.end - match.start > 1 and not any(taken[match.start : last]) and words[last] in common
 
 
 def _rank(match: Match) -> tuple[int, bool, bool, bool, int]:

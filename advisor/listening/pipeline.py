@@ -31,7 +31,7 @@ class CounterTokenizer(WordTokenizer):
         """Take in a phrasebook and the facts it speaks of."""
         self.book, self.kinds = book, kinds
         self.measures = MeasureReader(book.measures)
-        self.phrases = PhraseFinder(book.terms.values(), self.cut, self.fits)
+        self.phrases = PhraseFinder(book.terms.values(), book.labels, self.cut, self.fits)
         measures = book.measures
         units = {*measures.numbers, *measures.fractions, *measures.lengths, *measures.times, *measures.amps}
         compared = {word for phrase in (*measures.before, *measures.after) for word in phrase.split()}
@@ -109,8 +109,8 @@ def make_phrases(nlp: Language, name: str) -> Any:
         text = doc.text
         written = [text[slice(*trimmed(text, token.idx, token.idx + len(token)))] for token in doc]
         tokenizer = _lookups(nlp)
-        filler = tokenizer.book.words["filler"]
-        found = tokenizer.phrases.find(words, written, doc.user_data["measures"], filler, doc.user_data.get("asked"))
+        lists, asked = tokenizer.book.words, doc.user_data.get("asked")
+        found = tokenizer.phrases.find(words, written, doc.user_data["measures"], lists, asked)
         doc.user_data["phrases"] = found
         doc.spans["phrases"] = [
             Span(doc, one.start, one.end, label=" ".join(term.name for term in one.terms)) for one in found if one.terms

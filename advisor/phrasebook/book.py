@@ -40,8 +40,10 @@ class Term:
         marks: the part the phrase plays in a sentence (negation, hedge, correction, yes, no, …).
         readings: for words that can mean several things, the wording keys of the meanings.
         beside: the phrase has this meaning only with one of these words close by.
+        before: the phrase has this meaning only right before one of these words.
         whole: the phrase has this meaning only where it is the whole message.
-        answer: the phrase has this meaning only as the answer to a question about a fact it says.
+        answer: the phrase has this meaning only as the answer to a question about a fact it says: the whole message or
+            all of it between two signs of punctuation.
         gives_way: another statement of the same fact in the message is the exact one ("pair", beside "double egress").
         reads_as: how this meaning is put to the customer when the words could mean something else as well.
     """
@@ -61,6 +63,7 @@ class Term:
     marks: str | None = None
     readings: tuple[str, ...] = ()
     beside: frozenset[str] = frozenset()
+    before: frozenset[str] = frozenset()
     whole: bool = False
     answer: bool = False
     gives_way: bool = False
@@ -128,6 +131,7 @@ class Phrasebook:
         wording: the sentence templates and, under ``reads_as.<term>``, the meanings put to the customer when words
             could mean several things.
         words: the word lists of words.yaml.
+        labels: the labels of the questions' choices, as terms that only answer their question.
     """
 
     terms: Mapping[str, Term]
@@ -135,3 +139,4 @@ class Phrasebook:
     wording: Mapping[str, str]
     measures: Measures
     words: Mapping[str, frozenset[str]]
+    labels: tuple[Term, ...] = ()

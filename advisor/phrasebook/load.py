@@ -11,6 +11,7 @@ from typing import Any
 from advisor import yaml_files
 from advisor.errors import PhrasebookError
 from advisor.facts import Between, FactKind, OneOf, Possible
+from advisor.yaml_files import Place
 from advisor.phrasebook.book import Bound, Choice, Measures, Phrasebook, Question, Slot, Term
 
 MARKS = frozenset(
@@ -55,6 +56,10 @@ WORD_LISTS = (
     "wall_between",
     "door",
     "inside",
+    "answering",
+    "around",
+    "passages",
+    "toward",
 )
 SLOTS = frozenset({"number", "length", "time", "amps", "size", "inches", "minutes"})
 _TERM_KEYS = [
@@ -70,6 +75,7 @@ _TERM_KEYS = [
     "marks",
     "readings",
     "beside",
+    "before",
     "whole",
     "answer",
     "gives_way",
@@ -96,6 +102,7 @@ def load_phrasebook(folders: Sequence[Path], kinds: Mapping[str, FactKind]) -> P
     wording: dict[str, str] = {}
     words: dict[str, set[str]] = {key: set() for key in WORD_LISTS}
     measures: Measures | None = None
+    labels: list[Term] = []
     for folder in folders:
         for path, shown in yaml_files.files_under(folder):
             part = path.relative_to(folder).parts[0]
@@ -112,6 +119,7 @@ def load_phrasebook(folders: Sequence[Path], kinds: Mapping[str, FactKind]) -> P
             elif part == "questions.yaml":
                 for fact, entry in data.items():
                     _add(questions, fact, _question(fact, entry, data, kinds), data.at(fact))
+                    labels.extend(_labels(questions[fact], kinds[fact], data.at(fact)))
             elif part == "measures.yaml":
                 measures = _measures(data)
             elif part == "privacy.yaml":
@@ -135,7 +143,8 @@ def load_phrasebook(folders: Sequence[Path], kinds: Mapping[str, FactKind]) -> P
         for key in term.readings:
             if key not in wording:
                 raise PhrasebookError(term.place, f"The reading {key!r} has no wording.", wording, got=key)
-    return Phrasebook(terms, questions, wording, measures, {key: frozenset(found) for key, found in words.items()})
+    lists = {key: frozenset(found) for key, found in words.items()}
+    return Phrasebook(terms, questions, wording, measures, lists, tuple(labels))
 
 
 def _add(found: dict[str, Any], name: str, entry: Any, place: object) -> None:
@@ -196,6 +205,7 @@ def _term(name: str, entry: Any, data: yaml_files.Mapping, kinds: Mapping[str, F
         marks=marks,
         readings=yaml_files.texts(entry, "readings", PhrasebookError),
         beside=frozenset(yaml_files.texts(entry, "beside", PhrasebookError)),
+        before=frozenset(yaml_files.texts(entry, "before", PhrasebookError)),
         whole=entry.get("whole") == "yes",
         answer=entry.get("answer") == "yes",
         gives_way=entry.get("gives_way") == "yes",
@@ -295,6 +305,32 @@ def _question(fact: str, entry: Any, data: yaml_files.Mapping, kinds: Mapping[st
     )
 
 
+def _labels(question: Question, kind: FactKind, place: Place) -> list[Term]:
+    """The labels of a question's choices as answers; a wording two choices share is none of theirs."""
+    if kind.kind == "yes_no":
+        return []
+    wordings = {choice.value: _wordings(choice) for choice in question.choices}
+    labels = []
+    for value, own in wordings.items():
+        others = {text for other, texts in wordings.items() if other != value for text in texts}
+        phrases = tuple(text for text in own if text not in others)
+        says = {kind.name: OneOf(frozenset({value}))}
+        labels.append(Term(f"questions/{kind.name}.{value}", phrases, place, says=says, answer=True))
+    return labels
+
+
+def _wordings(choice: Choice) -> list[str]:
+    """The ways a choice's label is said: whole, without what stands in brackets, and each side of an "or"."""
+    bare, _, bracketed = choice.label.lower().partition("(")
+    told = [choice.label, bare, bracketed.rstrip(") "), choice.value.replace("_", " ")]
+    if " or " in bare:
+        told.extend(part for side in bare.split(" or ") for part in side.split(", "))
+    plain = ["".join(sign if sign.isalnum() or sign == "/" else " " for sign in text.lower()).split() for text in told]
+    singular = [[*words[:-1], words[-1][:-1]] for words in plain if words and words[-1].endswith("s") and len(words) == 1]
+    kept = [words for words in singular if len(words[-1]) > 3 and not words[-1].endswith("s")]
+    return list(dict.fromkeys(" ".join(words) for words in (*plain, *kept) if words))
+
+
 def _measures(data: yaml_files.Mapping) -> Measures:
     keys = ["numbers", "fractions", "lengths", "times", "amps", "before", "after", "about_share"]
     yaml_files.check_keys(data, keys, (), PhrasebookError)
@@ -336,7 +372,7 @@ def _check_shared(terms: Mapping[str, Term]) -> None:
                 other = first.setdefault(key, term)
                 if other is term:
                     continue
-                decidable = any(one.beside or one.whole or one.answer for one in (term, other))
+                decidable = any(one.beside or one.before or one.whole or one.answer for one in (term, other))
                 if not decidable and not (term.reads_as and other.reads_as):
                     raise PhrasebookError(
                         term.place,

@@ -122,7 +122,7 @@ class Chooser:
             table.name: [(judge.clause(row.when), row.value) for row in table.rows]
             for table in self.graph.tables.values()
         }
-        self._read = self._facts_read_while_choosing()
+        self.facts_read = self._facts_read_while_choosing()
         self.clashing = {
             item.name: frozenset(
                 other.name
@@ -220,7 +220,7 @@ class Chooser:
         key = (
             tuple(findings.required),
             tuple(findings.forbidden),
-            tuple(state[at] for at in self._read),
+            tuple(state[at] for at in self.facts_read),
             in_force,
             may_split,
         )

@@ -39,6 +39,17 @@ class Clause:
 
 
 @dataclass(frozen=True, slots=True)
+class _Demand:
+    """A requirement's number, the rules that require and forbid it, and the facts and requirements these read."""
+
+    number: int
+    requiring: list[tuple[int, Clause]]
+    forbidding: list[tuple[int, Clause]]
+    facts: int
+    requirements: int
+
+
+@dataclass(frozen=True, slots=True)
 class Findings:
     """What follows from a state.
 
@@ -67,32 +78,38 @@ class Judge:
         self._rule_clause = {name: self._with_exceptions(graph.rules[name]) for name in self.rule_names}
         index = {name: number for number, name in enumerate(self.rule_names)}
         self.rule_index = index
-        self._implications = [
-            (
-                graph.fact_index[fact],
-                graph.mask_presumed(fact),
-                [
-                    (self._rule_clause[rule.name], graph.mask(rule.implied), index[rule.name])
-                    for rule in graph.implying.get(fact, ())
-                    if rule.implied
-                ],
-            )
-            for fact in graph.fact_order
-        ]
-        self._order = [
-            (
-                number,
-                [(index[rule.name], self._rule_clause[rule.name]) for rule in graph.requiring.get(name, ())],
-                [(index[rule.name], self._rule_clause[rule.name]) for rule in graph.forbidding.get(name, ())],
-            )
-            for name in graph.requirement_order
-            for number in [graph.requirement_index[name]]
-        ]
+        self._implications = [self._implied(fact) for fact in graph.fact_order]
+        self._order = [self._demand(name) for name in graph.requirement_order]
         self._rest = [
             (index[name], self._rule_clause[name])
             for name in self.rule_names
             if graph.rules[name].effect in ("cautions", "lifts")
         ]
+
+    def _implied(self, fact: str) -> tuple[int, int, int, list[tuple[Clause, int, int]]]:
+        """A fact's number, what is read to find it (itself too), what is presumed of it, and what implies it."""
+        at = self.graph.fact_index[fact]
+        implications = [
+            (self._rule_clause[rule.name], self.graph.mask(rule.implied), self.rule_index[rule.name])
+            for rule in self.graph.implying.get(fact, ())
+            if rule.implied
+        ]
+        reads = 1 << at
+        for clause, _, _ in implications:
+            reads |= clause.facts
+        return at, reads, self.graph.mask_presumed(fact), implications
+
+    def _demand(self, name: str) -> _Demand:
+        """A requirement's rules, and everything they read, so that a change elsewhere is passed over at once."""
+        requiring, forbidding = (
+            [(self.rule_index[rule.name], self._rule_clause[rule.name]) for rule in by_target.get(name, ())]
+            for by_target in (self.graph.requiring, self.graph.forbidding)
+        )
+        facts = requirements = 0
+        for _, clause in requiring + forbidding:
+            facts |= clause.facts
+            requirements |= clause.requirements
+        return _Demand(self.graph.requirement_index[name], requiring, forbidding, facts, requirements)
 
     def clause(self, condition: Condition) -> Clause:
         """The condition ready to be judged; made once."""
@@ -146,21 +163,20 @@ class Judge:
 
         Args:
             said: a state of this graph.
-            base: findings of a state that differs in few facts; what they don't touch is taken over.
+            base: findings of a state that differs in few facts; what they don't touch is taken over, cautions altogether.
         """
-        state = list(said)
+        state = list(base.state if base else said)
         verdicts = list(base.rules) if base else [NO] * len(self.rule_names)
         changed = -1
         if base:
             changed = sum(1 << at for at, mask in enumerate(said) if mask != base.said[at])
         none: list[int] = []
-        for at, presumed, implications in self._implications:
-            heard = said[at] != self.full[at]
-            touched = not base or changed >> at & 1 or any(clause.facts & changed for clause, _, _ in implications)
-            if base and not touched:
-                state[at] = base.state[at]
+        for at, reads, presumed, implications in self._implications:
+            if base and not reads & changed:
                 continue
-            mask, waiting = said[at], 0
+            heard = said[at] != self.full[at]
+            state[at] = mask = said[at]
+            waiting = 0
             for clause, implied, rule in implications:
                 verdicts[rule] = verdict = clause.judge(state, none)
                 if verdict == YES:
@@ -177,28 +193,28 @@ class Judge:
         required = list(base.required) if base else [NO] * len(self._order)
         forbidden = list(base.forbidden) if base else [NO] * len(self._order)
         moved = 0
-        for number, requiring, forbidding in self._order:
+        for demand in self._order:
+            if base and not demand.facts & changed and not demand.requirements & moved:
+                continue
+            number = demand.number
             before = required[number]
-            best = NO
-            for rule, clause in requiring:
-                if not base or clause.facts & changed or clause.requirements & moved:
-                    verdicts[rule] = clause.judge(state, required)
-                if verdicts[rule] > best:
-                    best = verdicts[rule]
-            required[number] = best
-            if best != before:
+            required[number] = self._verdict(demand.requiring, state, required, verdicts)
+            forbidden[number] = self._verdict(demand.forbidding, state, required, verdicts)
+            if required[number] != before:
                 moved |= 1 << number
-            worst = NO
-            for rule, clause in forbidding:
-                if not base or clause.facts & changed or clause.requirements & moved:
-                    verdicts[rule] = clause.judge(state, required)
-                if verdicts[rule] > worst:
-                    worst = verdicts[rule]
-            forbidden[number] = worst
-        for rule, clause in self._rest:
-            if not base or clause.facts & changed or clause.requirements & moved:
+        if not base:
+            for rule, clause in self._rest:
                 verdicts[rule] = clause.judge(state, required)
         return Findings(state, said, verdicts, required, forbidden)
+
+    def _verdict(self, rules: list[tuple[int, Clause]], state: State, required: list[int], verdicts: list[int]) -> int:
+        """The strongest verdict of some rules, each noted in its place."""
+        best = NO
+        for rule, clause in rules:
+            verdicts[rule] = verdict = clause.judge(state, required)
+            if verdict > best:
+                best = verdict
+        return best
 
     def waits_for(self, condition: Condition, findings: Findings) -> frozenset[str]:
         """The facts that keep a condition UNKNOWN; none where it is YES or NO."""

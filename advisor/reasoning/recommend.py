@@ -180,10 +180,19 @@ class Recommender:
         return bool(findings.said[at] & ~implied) and not findings.state[at] & ~implied
 
     def _presumption_matters(self, fact: str, at: int, findings: Findings, choice: Choice) -> bool:
+        """Whether another value than the presumed one would change the set.
+
+        Where the set has several cases it is enough that another value would change a demand or a fit: comparing
+        whole sets for every presumption would take longer than a customer waits.
+        """
         for bit, _ in self.graph.cells[fact].samples(findings.said[at] & ~findings.state[at]):
             said = list(findings.said)
             said[at] = bit
-            if self.chooser.choose(self.judge.infer(said, findings), UNKNOWN).hardware != choice.hardware:
+            other = self.judge.infer(said, findings)
+            alike = other.required == findings.required and other.forbidden == findings.forbidden
+            if alike and at not in self.chooser.facts_read:
+                continue
+            if len(choice.cases) > 1 or self.chooser.choose(other, UNKNOWN).hardware != choice.hardware:
                 return True
         return False
 
