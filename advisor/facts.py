@@ -83,6 +83,7 @@ class Heard:
         how: ``stated``; ``denied`` ("not rated"); ``unsure`` (a hedge or "don't know"); ``implied``.
         opening: 1 for the first opening of the message.
         corrects: the words take an earlier statement back ("sorry, …").
+        term: the phrasebook entry the words are of, ``<file>/<entry>``; ``measures/<kind>`` for a bare measure.
     """
 
     fact: str
@@ -93,6 +94,7 @@ class Heard:
     how: How = "stated"
     opening: int = 1
     corrects: bool = False
+    term: str = field(default="", compare=False)
 
 
 @dataclass(frozen=True, slots=True)

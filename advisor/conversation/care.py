@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
@@ -84,12 +85,24 @@ class CareTalk:
 
     def _described(self, text: str, hearing: Hearing, sheet: FactSheet) -> FactSheet:
         """The sheet with what a question says of its door: "drill a hole in a wood door" tells that it is wood."""
-        ends = [want.end for want in hearing.wants if want.name in (WISH, WORK, ALLOWED)]
-        if not ends or not text[max(ends) :].strip(" ?.!"):
+        starts = [self._behind(want, text) for want in hearing.wants if want.name in (WISH, WORK, ALLOWED)]
+        if not starts or not text[max(starts) :].strip(" ?.!"):
             return sheet
-        after = self.mind.listener.hear(text[max(ends) :])
+        after = self.mind.listener.hear(text[max(starts) :])
         session, _ = note(Session(sheet=sheet), after.heard, self.mind.graph)
         return session.sheet
+
+    def _behind(self, want: Want, text: str) -> int:
+        """Where the words about the door may begin: "paint a fire door" and "… on a fire door" hold them already."""
+        words = list(re.finditer(r"\S+", text[want.start : want.end]))
+        prepositions = self.mind.book.words["prepositions"]
+        if want.name == WORK:
+            words = words[1:]
+        elif want.name == WISH:
+            words = [word for word in words if word.group().lower() in prepositions]
+        else:
+            words = []
+        return want.start + words[0].start() if words else want.end
 
     def trouble_told(self, text: str, hearing: Hearing, sheet: FactSheet) -> CareAnswer | None:
         """The troubles a message names, also those that could be wishes ("wedge"); None where it names none."""

@@ -34,6 +34,7 @@ CERTAINTIES = get_args(Certainty)
 MOST_FUNCTIONS = 6
 # A message of codes alone is no longer than this; characters.
 LONGEST_CODE = 40
+CODE = re.compile(r"[A-Za-z][ -]?\d|\d[A-Za-z]|\d{3}")
 LIKENESS: Mapping[Likeness, str] = {"other_base": "base", "near": "near", "color_only": "color", "set_with": "set"}
 
 
@@ -71,7 +72,7 @@ def look_up(mind: Mind, text: str, hearing: Hearing, session: Session) -> Answer
 
 def _may_be_code(text: str, hearing: Hearing, session: Session) -> bool:
     """Whether a message without a question may be nothing but a code somebody wants told."""
-    if session.contradiction or len(text) > LONGEST_CODE or not any(sign.isdigit() for sign in text):
+    if session.contradiction or len(text) > LONGEST_CODE or not CODE.search(text):
         return False
     if "?" in text or hearing.not_understood:
         return True

@@ -162,11 +162,13 @@ def _mind(knowledge: list[Path] | None, dialogues: list[Path] | None, refuse_con
 
 
 def _lookup_problems(mind: Mind) -> list[str]:
-    try:
-        _ = mind.lookups
-    except AdvisorError as problem:
-        return [str(problem)]
-    return []
+    problems = []
+    for part in ("lookups", "care"):
+        try:
+            getattr(mind, part)
+        except AdvisorError as problem:
+            problems.append(str(problem))
+    return problems
 
 
 def _counter(mind: Mind, journal: Journal | None, keep_personal: bool, slots: dict[str, Any] | None = None) -> Counter:
@@ -244,7 +246,8 @@ def _write(text: str) -> None:
 def _heard_lines(heard: dict[str, Any]) -> Iterator[str]:
     for each in heard["heard"]:
         value = json.dumps(each["value"], ensure_ascii=False)
-        yield f'{each["fact"]} = {value}  ({each["how"]}, "{each["text"]}", {each["start"]}-{each["end"]})'
+        by = f", {each['term']}" if each["term"] else ""
+        yield f'{each["fact"]} = {value}  ({each["how"]}, "{each["text"]}", {each["start"]}-{each["end"]}{by})'
     for want in heard["wants"]:
         yield f"wants {want['want']}" + (f" about {want['about']}" if want["about"] else "")
     for mention in heard["mentions"]:

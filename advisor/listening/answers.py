@@ -52,7 +52,7 @@ def answer(
             possible = question.answers.get(said, OneOf(frozenset({said})) if kind.kind == "yes_no" else None)
             if possible is not None and not _says_more(sentence, part):
                 return [(part, possible, "unsure")]
-        if mark in ("yes", "no"):
+        if mark in ("yes", "no") and sentence.is_answer(part):
             possible = question.answers.get(mark)
             if possible is None and kind.kind == "yes_no":
                 possible = OneOf(frozenset({mark}))
@@ -72,6 +72,18 @@ def answer(
         if part.mark == "unsure" and not any(other.unknown and other.tells for other in sentence.parts):
             return [(part, None, "unsure")]
     return []
+
+
+def decision(sentence: Sentence) -> tuple[Part, str] | None:
+    """The yes or no of its own that a message answers a question with, and its part; None where it has none."""
+    for part in sentence.parts:
+        if part.dropped:
+            continue
+        if part.mark in ("yes", "no") and sentence.is_answer(part) and not _corrected(sentence, part):
+            return part, part.mark
+        if part.mark == "correction" and sentence.answers_no(part):
+            return part, "no"
+    return None
 
 
 def _says_more(sentence: Sentence, part: Part) -> bool:
@@ -106,7 +118,7 @@ def _number(
     spoken = _spoken_feet(sentence, kind, covered)
     if spoken is not None:
         return spoken
-    for part in sorted(sentence.parts, key=lambda part: part.denied):
+    for part in sorted(sentence.parts, key=lambda part: (part.denied, not part.corrects)):
         measure = part.measure
         if measure is None or part.start in covered or part.dropped or part.asked:
             continue
@@ -114,7 +126,7 @@ def _number(
             continue
         if kind.unit != "in" and measure.kind not in ("number", "time" if kind.unit == "min" else "number"):
             continue
-        how: How = "unsure" if part.hedged else "stated"
+        how: How = "unsure" if part.hedged or measure.about else "stated"
         possible = possible_of(measure, kind, "exact", units, book.measures.lengths)
         value = measure.value
         if possible is not None:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 from advisor.facts import Between, FactKind, Heard, How, OneOf, Possible
-from advisor.listening.answers import answer
+from advisor.listening.answers import answer, decision
 from advisor.listening.measures import Measure
 from advisor.listening.phrases import slot_measure
 from advisor.listening.reading import Ambiguity, Hearing, Mention, Want
@@ -18,6 +19,10 @@ from advisor.phrasebook.book import Phrasebook, Slot, Term
 # Ratings said as a bare number with nothing asked are asked about, not guessed.
 _RATINGS = frozenset({20, 45, 60, 90, 180})
 _ABOUT = frozenset({"why", "why_not", "is_allowed", "look_up", "unsafe_wish", "what_if", "what_would", "forget"})
+
+
+_IS = frozenset(["is", "are", "was", "were", "isn't", "aren't", "it's", "has", "have", "wall's"])
+_OF_WALL = _IS | frozenset(["and", "just", "only", "not", "a", "an", "the"])
 
 
 @dataclass(slots=True)
@@ -64,13 +69,25 @@ class Reader:
             return text[first:last], first, last
 
         heard = tuple(
-            Heard(f.fact, f.possible, *spot(f.start, f.end), f.how, f.part.opening, f.part.corrects) for f in one.found
+            Heard(
+                f.fact, f.possible, *spot(f.start, f.end), f.how, f.part.opening, f.part.corrects, _entry(f, asked)
+            )
+            for f in one.found
         )
         wants = tuple(Want(name, *spot(start, end), about) for name, start, end, about in one.wants)
         mentions = tuple(Mention(item, *spot(start, end), denied) for item, start, end, denied in one.mentions)
         ambiguous = tuple(Ambiguity(*spot(start, end), readings) for start, end, readings in one.ambiguous)
         left = tuple(spot(start, end)[0] for start, end in one.left())
         return Hearing(heard, wants, mentions, ambiguous, left)
+
+
+def _entry(found: Found, asked: str | None) -> str:
+    """The phrasebook entry a fact was heard by, or what kind of measure it is."""
+    if found.part.term is not None:
+        return found.part.term.name
+    if found.part.match.measures:
+        return f"measures/{found.part.match.measures[0].kind}"
+    return f"questions/{asked}"
 
 
 class _Reading:
@@ -177,12 +194,25 @@ class _Reading:
             measure = slot_measure(said, part.match)
             if measure is None:
                 return fact, None
+            if fact == "fire_rating_minutes" and self._wall_is(part):
+                fact = "wall_rating_minutes"
             return fact, possible_of(measure, self.kinds[fact], said.bound, self.units, self.book.measures.lengths)
+        if fact == "fire_rating_minutes" and isinstance(said, OneOf) and self._wall_is(part):
+            of_wall = self._rating_of_wall(said)
+            return ("wall_rating_minutes", of_wall) if of_wall is not None else (fact, None)
         if asked and asked != fact and asked not in term.says and len(term.says) == 1:
             of_asked = self._of_asked(term, fact, said)
             if of_asked is not None and not self.book.words["door"] & set(self.words):
                 return asked, of_asked
         return fact, said
+
+    def _rating_of_wall(self, said: OneOf) -> Possible | None:
+        """What "rated" or "not rated" says of a wall; None where a label's letter says nothing of it."""
+        steps = frozenset(self.kinds["wall_rating_minutes"].choices)
+        if said.values == {"0"}:
+            return OneOf(frozenset({"0"}))
+        of_door = frozenset(self.kinds["fire_rating_minutes"].choices) - {"0"}
+        return OneOf(steps - {"0"}) if said.values == of_door else None
 
     def _of_asked(self, term: Term, fact: str, said: Possible) -> Possible | None:
         """The value a phrase of another fact gives the fact asked about; None where it gives none."""
@@ -205,7 +235,7 @@ class _Reading:
         how: How = "stated"
         if weak:
             how = "implied"
-        elif part.hedged or part.unknown:
+        elif part.hedged or part.unknown or any(measure.about for measure in part.match.measures):
             how = "unsure"
         elif part.denied:
             how = "denied"
@@ -237,6 +267,9 @@ class _Reading:
             fact, possible = (self.asked, of_wall) if of_wall is not None else (fact, possible)
         if possible is None:
             as_wall = possible_of(measure, self.kinds["wall_rating_minutes"], "exact", None, self.book.measures.lengths)
+            if fact == "fire_rating_minutes" and as_wall is not None and not part.denied and self._names_wall(part):
+                self._add(part, "wall_rating_minutes", as_wall)
+                return
             if fact == "fire_rating_minutes" and as_wall is not None and not part.denied:
                 self.covered.update(range(part.start, part.end))
                 self.ambiguous.append((part.start, part.end, ("reading_time_of_wall", "reading_time_of_door_label")))
@@ -246,6 +279,33 @@ class _Reading:
         if possible is not None:
             self.swallowed.append((start, end))
             self._add(part, fact, possible, span=(start, end))
+
+    def _names_wall(self, part: Part) -> bool:
+        """Whether a kind of wall is named in the same opening."""
+        return any(
+            other.term is not None and "wall_kind" in other.term.says and other.opening == part.opening
+            and not (other.denied or other.dropped or other.asked)
+            for other in self.sentence.parts
+        )  # fmt: skip
+
+    def _wall_is(self, part: Part) -> bool:
+        """Whether "rated" or "not rated" is said of the wall: "the wall is drywall and not rated"."""
+        lists, words = self.book.words, self.words
+        times = self.book.measures.times
+
+        def between(word: str) -> bool:
+            known = word in lists["wall_between"] or word in _OF_WALL or word in times
+            return known or word.isdigit() or word in self.book.measures.fractions
+
+        at = part.start - 1
+        while at >= 0 and between(words[at]):
+            at -= 1
+        if at < 0 or words[at] not in lists["wall"] or _IS.isdisjoint(words[at : part.start]):
+            return False
+        at -= 1
+        while at >= 0 and (between(words[at]) or words[at] in self.book.measures.numbers):
+            at -= 1
+        return at < 0 or words[at] not in lists["inside"]
 
     def _of_wall_or_door(self, part: Part) -> tuple[str, int, int]:
         """Whether a time is the wall's or the door's rating, and the words that say so."""
@@ -283,6 +343,8 @@ class _Reading:
     def _length(self, part: Part, measure: Measure) -> None:
         if self.asked and self.kinds[self.asked].unit == "in":
             return
+        if any(f.part is part for f in self.found):
+            return
         value = measure.value
         near = set(self.words[part.end : part.end + 3]) | set(self.words[max(0, part.start - 3) : part.start])
         if value is None or near & {"clear", "rough", "ro", "backset", "plate", "lite", "glass", "hinge", "hinges"}:
@@ -311,7 +373,10 @@ class _Reading:
     def _answers(self) -> None:
         numbers = [part for part in self.sentence.parts if part.measure is not None and part.start not in self.covered]
         self._adopted(numbers)
-        if self.asked is not None:
+        decided = decision(self.sentence) if self.asked and self.kinds[self.asked].kind == "yes_no" else None
+        if decided is not None:
+            self._decide(*decided)
+        elif self.asked is not None:
             given = answer(
                 self.sentence, self.asked, self.kinds[self.asked], self.book, self.units, self.covered,
                 any(found.fact == self.asked and not found.weak for found in self.found),
@@ -337,6 +402,19 @@ class _Reading:
                         ("reading_number_is_minutes", "reading_number_is_people", "reading_number_is_inches"),
                     )
                 )
+
+    def _decide(self, part: Part, said: str) -> None:
+        """A yes or no of its own decides what was asked; where the rest says otherwise it is unsure."""
+        assert self.asked is not None
+        possible = OneOf(frozenset({said}))
+        others = [f for f in self.found if f.fact == self.asked and not f.weak and f.part.opening == part.opening]
+        against = any(f.possible != possible for f in others)
+        hedged = part.hedged or any(f.how == "unsure" for f in others)
+        hedged = hedged or any(other.mark == "hedge" and not other.tells for other in self.sentence.parts)
+        how: How = "unsure" if against or hedged else ("denied" if said == "no" else "stated")
+        self.found = [f for f in self.found if f not in others]
+        self.covered.update(range(part.start, part.end))
+        self.found.append(Found(self.asked, possible, part.start, part.end, how, part))
 
     def _adopted(self, numbers: Sequence[Part]) -> None:
         """A bare number beside a measure taken back or denied is of its fact: "90 minute, sorry, 60", "60 not 90"."""
@@ -368,6 +446,7 @@ class _Reading:
         self.found.sort(key=lambda f: (f.start, f.end, f.fact))
         self._once()
         self._alternatives()
+        self._rooms()
         self._unknowns()
         self._two_widths()
         self.found = [f for f in self.found if not self._taken_back(f)]
@@ -420,6 +499,23 @@ class _Reading:
             elif within(g.possible, f.possible):
                 return True
         return False
+
+    def _rooms(self) -> None:
+        """A room and the corridor or lobby its door leads to: "gym to the corridor" is the gym's door.
+
+        A room right before a corridor only tells which: "office corridor" is the corridor.
+        """
+        lists = self.book.words
+        rooms = [f for f in self.found if f.fact == "room_use" and not f.weak and f.possible and f.how != "denied"]
+        for one, other in pairwise(rooms):
+            passing = [f for f in (one, other) if isinstance(f.possible, OneOf) and f.possible.values <= lists["passages"]]
+            if len(passing) != 1 or one.part.opening != other.part.opening:
+                continue
+            gap = self.words[one.end : other.start]
+            if gap and gap[0] in lists["toward"] and set(gap[1:]) <= lists["around"]:
+                self.found = [f for f in self.found if f is not passing[0]]
+            elif not gap and passing[0] is other:
+                self.found = [f for f in self.found if f is not one]
 
     def _unknowns(self) -> None:
         """A value followed by "not sure about the rating" is unsure."""

@@ -32,6 +32,7 @@ class Measure:
         code: a size said as a code (3070), which for a pair may give the whole opening.
         plural: a code said of several leaves ("3070s").
         in_words: a number said in words.
+        about: a range said as one number ("about 60").
     """
 
     kind: Kind
@@ -45,6 +46,7 @@ class Measure:
     code: bool = False
     plural: bool = False
     in_words: bool = False
+    about: bool = False
 
     @property
     def value(self) -> Fraction | None:
@@ -206,6 +208,7 @@ class MeasureReader:
         before = rf"(?:(?P<b>{_either(self.measures.before)}) ?)?"
         behind = rf"(?:(?: ?(?P<e>{_either(self.measures.after)}))(?!\w))?"
         pair = rf"(?P<n>{number})(?: ?(?P<j>or|to|and|-|/) ?(?P<m>{number}))?"
+        yield rf"{head}(?P<all>(?P<w>{spoken}){by}(?P<h>{spoken}s?)){tail}", self._spoken
         yield rf"{head}(?P<all>(?P<w>{side}){by}(?P<h>{side}){third})(?!\w)", self._sides
         wide_high = rf"(?P<w>{number}) ?(?:{inch})? ?w(?:ide)?(?: x|,| by)? ?(?P<h>{number}) ?(?:{inch})? ?h(?:igh)?"
         yield rf"{head}(?P<all>{wide_high})(?!\w)", self._sides
@@ -230,7 +233,7 @@ class MeasureReader:
         yield rf"{head}(?P<all>{before}{pair} ?(?P<u>{length})\.?{behind})", self._length
         yield rf"{head}(?P<all>(?P<x>{dashed})){tail}", self._dashed
         yield rf"{head}(?P<all>(?P<x>\d{{1,2}} (?:oh|o|zero))){tail}", self._dashed
-        yield rf"{head}(?P<all>{before}(?:between )?{pair}(?!\w){behind})(?!/)", self._number
+        yield rf"{head}(?P<all>{before}(?:between )?{pair}(?:(?!\w)|(?=ish\b)){behind})(?!/)", self._number
 
     # Reading what was found.
 
@@ -267,7 +270,7 @@ class MeasureReader:
         if how == "about" and kind == "number" and one >= 10:
             reach = one * self.measures.about_share
             low, high = Fraction(-(-(one - reach) // 1)), Fraction((one + reach) // 1)
-            return Measure(kind, start, end, low=low, high=high)
+            return Measure(kind, start, end, low=low, high=high, about=True)
         return Measure(kind, start, end, options=(one,))
 
     def _time(self, match: re.Match[str]) -> Measure | None:

@@ -66,19 +66,20 @@ class PhraseFinder:
         self.tree, self.capitals = _Node(), _Node()
         self.words: set[str] = set()
         self.mendable: dict[str, set[str]] = {}
-        labelled = tuple(labels)
-        for term in (*terms, *labelled):
+        labels = tuple(labels)
+        labelled = {term.name for term in labels}
+        for term in (*terms, *labels):
             for phrase in term.phrases:
                 words = _phrase_words(phrase, cut)
                 self.words.update(words)
-                if term.marks not in _NEVER_MEANT and term not in labelled:
+                if term.marks not in _NEVER_MEANT and term.name not in labelled:
                     for word in words:
                         self.mendable.setdefault(word, set()).add(term.name)
                 self._add(self.tree, words, term)
                 last = words[-1]
                 if (term.says or term.mentions) and len(last) > 3 and last.isalpha() and last[-1] not in "shxy":
                     self._add(self.tree, [*words[:-1], last + "s"], term)
-                    if term in labelled:
+                    if term.name in labelled:
                         continue
                     self.mendable.setdefault(last + "s", set()).add(term.name)
             for phrase in term.written:
@@ -194,6 +195,9 @@ def _meant(
         return match
     inside = set(range(match.start, match.end))
     whole = inside.issuperset(said if inside & said else spoken)
+    if any(not (term.whole or term.answer) and (term.says or term.mentions) for term in match.terms):
+        # "exit" alone ends the talk; "it's an exit" speaks of the door.
+        whole = whole and all(at in inside or words[at] in lists["polite"] for at in spoken)
     answers = False
     if asked and not whole:
         clause = {at for at in spoken if clauses[at] == clauses[match.start]}

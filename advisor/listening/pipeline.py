@@ -131,6 +131,10 @@ class Pipeline:
         self.book = book
         self.reader = Reader(book, kinds)
 
+    def _yes_no(self, asked: str | None) -> bool:
+        kind = self.reader.kinds.get(asked or "")
+        return kind is not None and kind.kind == "yes_no"
+
     def hear(self, text: str, asked: str | None, units: str | None) -> Hearing:
         """What a message no longer than the longest heard says."""
         # Half a surrogate pair is no text; it is kept in place as an unknown sign.
@@ -143,6 +147,6 @@ class Pipeline:
         for place in range(1, len(starts)):
             breaks[place] = "\n" in text[starts[place - 1] : starts[place]]
         words = [token.norm_ for token in doc]
-        sentence = Sentence(words, breaks, doc.user_data.get("phrases", []), self.book.words, asked)
+        sentence = Sentence(words, breaks, doc.user_data.get("phrases", []), self.book.words, asked, self._yes_no(asked))
         places = [trimmed(text, token.idx, token.idx + len(token)) for token in doc]
         return self.reader.read(sentence, text, places, asked, units)

@@ -13,6 +13,8 @@ from advisor.phrasebook.book import Term
 # Wants whose words are a question about what follows, not a statement of it.
 _QUESTIONS = frozenset({"why", "why_not", "is_allowed", "look_up", "help"})
 _ENDS = frozenset(".!?;")
+_JOINTS = frozenset([",", ".", "!", "?", ";", ":", "-", "and", "but", "so", "said", "says"])
+_AND_A = frozenset((joint, article) for joint in ("and", "also", "plus", "then") for article in ("a", "an", "one"))
 _NEEDS = frozenset(["required", "needed", "necessary", "allowed", "permitted", "mandatory", "acceptable"])
 
 
@@ -73,6 +75,7 @@ class Sentence:
         breaks: whether a new line begins with the word.
         parts: the parts.
         lists: the phrasebook's word lists.
+        asked: the fact just asked about; ``yes_no`` where yes or no answers it.
     """
 
     def __init__(
@@ -82,8 +85,10 @@ class Sentence:
         matches: Sequence[Match],
         lists: Mapping[str, frozenset[str]],
         asked: str | None,
+        yes_no: bool = False,
     ) -> None:
         self.words, self.breaks, self.lists = words, breaks, lists
+        self.asked, self.yes_no = asked, yes_no
         self.parts: list[Part] = []
         for match in matches:
             terms = meaning(match, words, asked) if match.terms else ()
@@ -132,7 +137,7 @@ class Sentence:
                 negation = part
             if mark in ("hedge", "doubt"):
                 hedge = part
-            if mark == "correction":
+            if mark == "correction" and not self.answers_no(part):
                 corrects = True
                 asking = unknown = False
                 hedge = taking_back = None
@@ -144,12 +149,15 @@ class Sentence:
                 asking = unknown = False
                 negation = hedge = taking_back = None
             elif mark == "asking" or wants in _QUESTIONS or (mark == "asking_first" and self._asks(part)):
-                asking = True
+                asking = not unknown
             if not part.tells and not part.readings:
                 continue
             gap = self.words[negation.end : part.start] if negation else ()
             if negation is not None:
-                near = not gap if negation.mark == "no" else len(gap) <= 5 and all(word in light for word in gap)
+                if negation.mark == "no":
+                    near = not gap and self.words[part.start] not in self.lists["openers"]
+                else:
+                    near = len(gap) <= 5 and all(word in light for word in gap)
                 part.denied = near
             if last is not None and last.denied and not part.denied:
                 joint = set(self.between(last, part))
@@ -175,6 +183,21 @@ class Sentence:
             part.corrects, part.unknown = corrects, unknown
             part.asked = asking
             last = part
+
+    def is_answer(self, part: Part) -> bool:
+        """Whether a yes or no stands as an answer of its own: "no, …", "…, and yes it is", not "no closer"."""
+        at = part.start
+        while at and not self.breaks[at] and self.words[at - 1] in self.lists["around"]:
+            at -= 1
+        if at and not self.breaks[at] and self.words[at - 1] not in _JOINTS:
+            return False
+        return part.mark == "yes" or self._ends(part) or self.words[part.end] in self.lists["answering"]
+
+    def answers_no(self, part: Part) -> bool:
+        """Whether "no, it's …" answers a question that yes or no answers, where else it corrects what was said."""
+        words = self.words[part.start : part.end]
+        first = all(word in self.lists["around"] for word in self.words[: part.start])
+        return self.yes_no and first and words[0] == "no" and words[-1] in ("it's", "its")
 
     def _asks(self, part: Part) -> bool:
         """Whether words that ask only at the beginning ("is it") stand there; "is the" asks only with a "?"."""
@@ -211,7 +234,7 @@ class Sentence:
                 part.hedged = True
             elif (
                 following.mark == "unsure"
-                and gap <= {",", "-", "(", "?", ":"}
+                and gap <= {",", "-", "(", "?", ":", "is", "are"}
                 and ends
                 and part.term
                 and part.term.names
@@ -226,24 +249,39 @@ class Sentence:
         begins: list[int] = []
         told = False
         for part in self.parts:
-            if part.mark == "next_opening" and told:
+            if told and (part.mark == "next_opening" or self._counts_on(part)):
                 begins.append(part.start)
-            told = told or part.tells
-        sizes = [part for part in self.parts if any(measure.kind == "size" for measure in part.match.measures)]
-        for one, other in pairwise(sizes):
-            if not any(one.end <= begin <= other.start for begin in begins):
-                begins.extend(self._separator(one.end, other.start))
+            told = told or part.tells or part.mark == "this_opening"
+        for telling in (self._sized, self._leaved):
+            places = [part for part in self.parts if telling(part)]
+            for one, other in pairwise(places):
+                if not any(one.end <= begin <= other.start for begin in begins):
+                    begins.extend(self._separator(one.end, other.start, telling == self._leaved))
         for part in self.parts:
             part.opening = 1 + sum(begin <= part.start for begin in begins)
 
-    def _separator(self, start: int, end: int) -> list[int]:
-        """Where between two sizes another opening begins, if it does."""
+    def _counts_on(self, part: Part) -> bool:
+        """Whether "second" or "third" counts openings: "second a single 3070", not "the second leaf"."""
+        if self.asked or part.mark not in ("ordinal_2", "ordinal_3", "ordinal_4") or part.end >= len(self.words):
+            return False
+        following = next((other for other in self.parts if other.start >= part.end), None)
+        near = following is not None and following.start - part.end <= 2
+        return near and following is not None and (self._leaved(following) or self._sized(following))
+
+    @staticmethod
+    def _sized(part: Part) -> bool:
+        return any(measure.kind == "size" for measure in part.match.measures)
+
+    @staticmethod
+    def _leaved(part: Part) -> bool:
+        said = part.term is not None and ("leaves" in part.term.says or part.mark == "this_opening")
+        return said and not (part.denied or part.corrects or part.joined or part.asked)
+
+    def _separator(self, start: int, end: int, leaves: bool) -> list[int]:
+        """Where between two sizes, or two statements of the leaves, another opening begins, if it does."""
         for at in range(start, end + 1):
-            here = tuple(self.words[at : at + 2])
-            if (
-                self.breaks[at]
-                or self.words[at] == ";"
-                or here in (("and", "a"), ("and", "an"), ("also", "a"), ("plus", "a"))
-            ):
+            if not leaves and (self.breaks[at] or self.words[at] == ";"):
+                return [at]
+            if tuple(self.words[at : at + 2]) in _AND_A:
                 return [at]
         return []

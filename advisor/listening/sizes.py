@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 
 from advisor.facts import Between, OneOf, Possible
 from advisor.listening.measures import Measure
@@ -43,6 +44,8 @@ def leaf_sizes(parts: Sequence[Part], words: Sequence[str]) -> Iterator[Leaf | U
     """The leaf sizes the parts of one opening give."""
     sized = [(part, part.measure) for part in parts if part.measure is not None and part.measure.kind == "size"]
     leaves = _leaves(parts)
+    if not sized:
+        yield from _two_lengths(parts, words, leaves)
     other = _other_width(parts, sized, words, leaves)
     if other is not None:
         yield from _unequal(other, sized[0])
@@ -85,6 +88,28 @@ def _other_width(
         if size is not None and joint & {"and", "+", "&"} and joint <= _PLUS:
             return part, Measure("size", measure.start, measure.end, size=(measure.value, size.size[1]))
     return None
+
+
+def _two_lengths(parts: Sequence[Part], words: Sequence[str], leaves: frozenset[str]) -> Iterator[Leaf]:
+    """The widths of the two leaves of a pair said one after the other: "pair, 4-0 and 2-0"."""
+    lengths = [part for part in parts if part.measure is not None and part.measure.kind == "length"]
+    for one, other in pairwise(lengths if leaves & _PAIRS else ()):
+        joint = set(words[one.end : other.start])
+        first, second = _width(one), _width(other)
+        if first is None or second is None or not (joint & {"and", "+", "&", "/"} and joint <= _PLUS):
+            continue
+        (wide, width), (narrow, rest) = sorted([(one, first), (other, second)], key=lambda each: -each[1])
+        yield Leaf(wide, "leaf_width_in", _exactly(width), wide.start, wide.end)
+        if width != rest:
+            yield Leaf(narrow, "inactive_leaf_width_in", _exactly(rest), narrow.start, narrow.end)
+            yield Leaf(wide, "leaves", OneOf(frozenset({"unequal_pair"})), one.start, other.end)
+        return
+
+
+def _width(part: Part) -> Fraction | None:
+    """The length a part is, where a leaf can be so wide."""
+    value = part.measure.value if part.measure is not None else None
+    return value if value is not None and 12 <= value <= OPENING and not (part.denied or part.dropped) else None
 
 
 def _exactly(value: Fraction) -> Between:

@@ -35,6 +35,7 @@ MARKS = frozenset(
         "asking_first",
         "plus",
         "next_opening",
+    "this_opening",
         "ordinal_1",
         "ordinal_2",
         "ordinal_3",
@@ -60,6 +61,7 @@ WORD_LISTS = (
     "around",
     "passages",
     "toward",
+    "polite",
 )
 SLOTS = frozenset({"number", "length", "time", "amps", "size", "inches", "minutes"})
 _TERM_KEYS = [
