@@ -51,6 +51,7 @@ class FactKind:
         topic: ``safety``, ``set`` or ``ordering``: when it is worth asking.
         ease: 1 (anyone can tell) to 5 (needs the drawings).
         low, high: a quantity outside these is impossible, not merely unusual.
+        building: the same for every opening of one building, so that a further opening takes it over.
     """
 
     name: str
@@ -64,6 +65,7 @@ class FactKind:
     ease: int = 3
     low: Fraction | None = None
     high: Fraction | None = None
+    building: bool = False
 
     def finest(self, value: str) -> tuple[str, ...]:
         """The finest values a choice or group stands for; empty for a value the fact can't take."""

@@ -56,6 +56,10 @@ class Sequence(list[Any]):
     places: list[Place]
 
 
+NOTHING = Mapping()
+NOTHING.place, NOTHING.places = Place("nowhere", 0), {}
+
+
 def read(path: Path, shown: str | None = None, error: type[DataError] = DataError) -> Mapping:
     """The mapping a YAML file holds, every scalar as text.
 
@@ -65,7 +69,7 @@ def read(path: Path, shown: str | None = None, error: type[DataError] = DataErro
         error: the class raised.
 
     Raises:
-        DataError: not UTF-8, not YAML, a key twice in one mapping, or no mapping at the top.
+        DataError: not UTF-8, not YAML, a key twice in one mapping, no mapping at the top, or something inside itself.
     """
     name = shown or str(path)
     try:
@@ -77,7 +81,10 @@ def read(path: Path, shown: str | None = None, error: type[DataError] = DataErro
         raise error(Place(name, 1), f"This file can't be read: {problem}.") from None
     if not isinstance(node, yaml.MappingNode):
         raise error(Place(name, 1), "The file must hold a mapping (key: value) at the top.")
-    made: Mapping = _convert(node, name, error)
+    try:
+        made: Mapping = _convert(node, name, error)
+    except RecursionError:
+        raise error(Place(name, 1), "Something in this file stands inside itself, or too deep.") from None
     return made
 
 
@@ -103,21 +110,46 @@ def _convert(node: yaml.Node, name: str, error: type[DataError]) -> Any:
     return mapping
 
 
-def check_keys(mapping: Mapping, needed: Iterable[str], optional: Iterable[str], error: type[DataError]) -> None:
-    """Refuse a mapping that lacks a needed key or holds one nobody reads.
+def check_keys(
+    mapping: Any,
+    needed: Iterable[str],
+    optional: Iterable[str],
+    error: type[DataError],
+    place: Place | None = None,
+) -> None:
+    """Refuse what is no mapping, lacks a needed key or holds one nobody reads.
+
+    Args:
+        mapping: what was read.
+        needed: the keys it must have.
+        optional: the keys it may have.
+        error: the class raised.
+        place: where it stands; by default where it says so itself, which text can't.
 
     Raises:
         DataError: with the place of the wrong or missing key.
     """
     needed, optional = set(needed), set(optional)
     if not isinstance(mapping, Mapping):
-        raise error(getattr(mapping, "place", "?"), "This must be a mapping.", needed | optional)
+        raise error(place or getattr(mapping, "place", "?"), "This must be a mapping.", needed | optional)
     for key in mapping:
         if key not in needed | optional:
             raise error(mapping.at(key), f"The key {key!r} is not known here.", needed | optional, got=key)
     for key in sorted(needed):
         if key not in mapping:
             raise error(mapping.place, f"The key {key!r} is missing.")
+
+
+def text(mapping: Mapping, key: str, error: type[DataError], default: str = "") -> str:
+    """The text under a key, or the default where the key is absent.
+
+    Raises:
+        DataError: it is no text, or blank.
+    """
+    value = mapping.get(key, default)
+    if not isinstance(value, str) or (key in mapping and not value.strip()):
+        raise error(mapping.at(key), f"{key!r} takes text.")
+    return value
 
 
 def texts(mapping: Mapping, key: str, error: type[DataError]) -> tuple[str, ...]:
@@ -127,11 +159,36 @@ def texts(mapping: Mapping, key: str, error: type[DataError]) -> tuple[str, ...]
         DataError: an entry is not text.
     """
     value = mapping.get(key, ())
-    entries = (value,) if isinstance(value, str) else tuple(value)
-    for entry in entries:
-        if not isinstance(entry, str):
-            raise error(mapping.at(key), f"{key!r} takes text or a list of texts.")
-    return entries
+    listed = (value,) if isinstance(value, str) else value
+    if not isinstance(listed, list | tuple) or not all(isinstance(entry, str) for entry in listed):
+        raise error(mapping.at(key), f"{key!r} takes text or a list of texts.")
+    return tuple(listed)
+
+
+def inner(mapping: Mapping, key: str, error: type[DataError]) -> Mapping:
+    """The mapping under a key, or one that holds nothing where the key is absent.
+
+    Raises:
+        DataError: it is no mapping.
+    """
+    value = mapping.get(key, NOTHING)
+    if not isinstance(value, Mapping):
+        raise error(mapping.at(key), f"{key!r} takes a mapping (key: value).")
+    return value
+
+
+def entries(mapping: Mapping, key: str, error: type[DataError]) -> list[tuple[Any, Place]]:
+    """What the list under a key holds, of whatever kind, each with its place; nothing where the key is absent.
+
+    Raises:
+        DataError: it is no list.
+    """
+    if key not in mapping:
+        return []
+    value = mapping[key]
+    if not isinstance(value, Sequence):
+        raise error(mapping.at(key), f"{key!r} takes a list.")
+    return list(zip(value, value.places, strict=True))
 
 
 def data_folder(name: str) -> Path:

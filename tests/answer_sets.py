@@ -594,7 +594,7 @@ member(meeting(S),I) :- meets(S,I).
 
 
 class Sets:
-    """The best set of a complete opening: the fewest demands forgone, then the arrangement preferred (none at all last),
+    """The best set of a complete opening: the fewest demands forgone, then the arrangement preferred (none last),
     then the combination a step-by-step search would find first, which forgoes a demand after trying every item for it.
 
     A *task* is a place in the search where an item of a family is chosen: the arrangement's uses and companions, then

@@ -2,7 +2,7 @@
 
 Each file in `bad_files/` holds one mistake. Its first line says on which line the mistake stands (counted in the whole
 file; 0 where the mistake lies between files) and what the message must say, pieces parted by ` … `. Its second line
-says where in the knowledge folder the file would stand.
+says where in the knowledge folder the file would stand, or where in a folder `laid_over` it.
 """
 
 from __future__ import annotations
@@ -28,6 +28,7 @@ from advisor.reasoning.infer import Judge
 from advisor.yaml_files import data_folder
 
 BAD = sorted((Path(__file__).parent / "bad_files").glob("*.yaml"))
+LAID_OVER = "laid_over/"
 RAISING = (yaml_files, load, graph, conditions)
 
 
@@ -44,8 +45,8 @@ def put(folder: Path) -> Iterator[object]:
     changed: dict[Path, bytes | None] = {}
 
     def put(place: str, content: bytes) -> None:
-        path = folder / place
-        path.parent.mkdir(exist_ok=True)
+        path = folder.parent / place if place.startswith(LAID_OVER) else folder / place
+        path.parent.mkdir(parents=True, exist_ok=True)
         changed[path] = path.read_bytes() if path.exists() else None
         path.write_bytes(content)
 
@@ -57,9 +58,9 @@ def put(folder: Path) -> Iterator[object]:
             path.write_bytes(before)
 
 
-def refusal(folder: Path) -> DataError:
+def refusal(folder: Path, over: Path | None = None) -> DataError:
     with pytest.raises(KnowledgeError) as caught:
-        ready(folder)
+        load.load_knowledge(folder, over) if over else ready(folder)
     return caught.value
 
 
@@ -80,11 +81,12 @@ def test_the_file_is_refused_with_its_place_and_these_words(bad: Path, folder: P
     line, words = first.removeprefix("# ").split(": ", 1)
     place = second.removeprefix("# ")
     put(place, bad.read_bytes())  # type: ignore[operator]
-    problem = refusal(folder)
+    over = place.startswith(LAID_OVER)
+    problem = refusal(folder, folder.parent / LAID_OVER if over else None)
     REFUSED_AT.add(raised_at(problem.__traceback__))
     message = str(problem)
     if line != "0":
-        assert message.startswith(f"knowledge_graph/{place}:{line}: "), message
+        assert message.startswith(f"{place if over else f'knowledge_graph/{place}'}:{line}: "), message
     for piece in words.split(" … "):
         assert piece in message
 

@@ -231,7 +231,7 @@ def test_everything_that_can_be_asked_about_is_heard_by_some_phrase(care: Care) 
 
 def test_every_phrase_about_work_or_a_wish_leads_somewhere(care: Care) -> None:
     for term in mind().book.terms.values():
-        if term.wants in ("field_work", "unsafe_wish") and term.about:
+        if term.wants in ("field_work", "unsafe_wish") and term.about and term.about != "on_site_list":
             words = [word for phrase in term.phrases for word in phrase.split()]
             assert care.works_of(term.about, words) or care.refusals_of(term.about, words), term.place
 
@@ -317,7 +317,7 @@ def test_an_open_rating_gets_both_answers_and_a_known_one_its_own() -> None:
 
 def test_the_doors_material_said_in_the_question_decides_which_work_it_is(talk: Talk) -> None:
     assert named(talk, talk.say("can I undercut a wood fire door by 1/2 inch")) == {"undercut_wood"}
-    assert named(talk, talk.say("can I undercut the door by 1 inch if it is wood")) == {"undercut_wood_more"}
+    assert named(talk, talk.say("can I undercut my wood door by 1 inch")) == {"undercut_wood_more"}
     talk.counter.close()
 
 
@@ -389,6 +389,19 @@ def test_what_is_from_memory_says_so(said: str, name: str, care: Care, talk: Tal
     talk.counter.close()
 
 
+@pytest.mark.parametrize("said", ["what does the inspector look at?", "fire door inspection checklist"])
+def test_the_thirteen_items_are_told_in_conversation(said: str, talk: Talk, care: Care) -> None:
+    turn = talk.say(said)
+    assert (turn["kind"], turn["answer"]["about"]) == ("answer", "inspection")
+    assert all(f"{item.number}. {item.title}" in turn["reply"] for item in care.inspection)
+
+
+def test_what_may_be_done_on_site_is_listed_by_verdict(talk: Talk, care: Care) -> None:
+    turn = talk.say("what may be done to a fire door on site?")
+    told = {name: verdict for verdict, names in turn["answer"]["value"].items() for name in names}
+    assert told == {work.title: work.verdict for work in care.works.values()}
+
+
 def test_whether_an_item_may_be_used_is_judged_by_the_opening(talk: Talk) -> None:
     talk.say("new pair of hollow metal doors, not rated, hospital corridor, used to get out, inactive leaf not needed")
     turn = talk.say("can I use manual flush bolts")
@@ -397,6 +410,16 @@ def test_whether_an_item_may_be_used_is_judged_by_the_opening(talk: Talk) -> Non
     allowed = talk.say("can I use a closer")
     assert allowed["answer"]["value"] == [mind().book.wording["care_allowed"]]
     talk.counter.close()
+
+
+@pytest.mark.parametrize("said", ["leave the coordinator off", "take off the coordinator", "do without a coordinator"])
+def test_leaving_an_item_off_is_not_taken_for_using_it(said: str, talk: Talk) -> None:
+    talk.say("new pair of 90 minute hollow metal doors, warehouse, storage room")
+    turn = talk.say(f"can we {said}?")
+    assert mind().book.wording["care_allowed"] not in turn["reply"]
+    assert turn["answer"]["about"] == "coordinator"
+    turn = talk.say("can we zorble the coordinator?")
+    assert mind().book.wording["care_allowed"] not in turn["reply"]
 
 
 # Starting, commands

@@ -15,6 +15,7 @@ from advisor.knowledge.load import load_facts
 from advisor.listening.measures import MeasureReader
 from advisor.listening.reading import LONGEST, Hearing, Listener
 from advisor.listening.words import WordTokenizer, distance, plain, split
+from advisor.phrasebook.book import Choice
 from advisor.phrasebook.load import load_phrasebook
 from advisor.yaml_files import data_folder
 
@@ -92,6 +93,8 @@ def test_what_is_heard_points_at_the_customers_own_words(voice: str, entry: yaml
         ("why the coordinator?", "why", "coordinator"),
         ("why do you ask", "why", None),
         ("why not manual flush bolts", "why_not", "flush_bolt_manual"),
+        ("why no latch?", "why_not", "lockset"),
+        ("sliding door for the patio", "out_of_scope", "special door"),
         ("why does a 90 minute pair need a coordinator", "why", "coordinator"),
         ("what if it was 60 minutes", "what_if", "fire_rating_minutes"),
         ("can I use manual flush bolts on a 90 minute wood pair", "is_allowed", "flush_bolt_manual"),
@@ -221,6 +224,32 @@ def test_how_a_fact_was_said_is_kept() -> None:
     assert heard["fire_rating_minutes"].possible == OneOf(frozenset({"90"}))
     assert heard["occupancy"].how == "implied"
     assert heard["door_material"].how == "stated"
+
+
+LABELS = [(fact, choice) for fact, question in BOOK.questions.items() for choice in question.choices]
+
+
+@pytest.mark.parametrize(("fact", "choice"), LABELS, ids=[f"{fact}: {choice.label}" for fact, choice in LABELS])
+def test_every_label_of_a_question_is_heard_as_its_answer(fact: str, choice: Choice) -> None:
+    for said in (choice.label, choice.label.partition("(")[0], choice.label.upper(), f"it's {choice.label}, please"):
+        hearing = LISTENER.hear(said, fact)
+        heard = [(each.possible, each.how) for each in hearing.heard if each.fact == fact]
+        assert [possible for possible, _ in heard] == [OneOf(frozenset({choice.value}))], said
+        assert heard[0][1] in ("stated", "denied")
+        assert hearing.ambiguous == ()
+
+
+def test_what_is_heard_names_the_entry_it_was_heard_by() -> None:
+    heard = LISTENER.hear("hm single, 3070, 90 min").heard
+    assert {each.fact: each.term for each in heard} == {
+        "door_material": "materials/hollow_metal",
+        "leaves": "leaves/single",
+        "leaf_height_in": "measures/size",
+        "leaf_width_in": "measures/size",
+        "fire_rating_minutes": "measures/time",
+    }
+    (answer,) = LISTENER.hear("offices", "occupancy").heard
+    assert answer.term == "occupancy/business"
 
 
 def test_a_fact_not_known_may_still_be_anything() -> None:

@@ -24,7 +24,14 @@ from advisor.reasoning.infer import Findings
 
 RATED = Compare("fire_rating_minutes", bounds=(("at_least", Fraction(1)),))
 VERDICTS = get_args(Verdict)
-WISH, WORK, TROUBLE, ALLOWED = "unsafe_wish", "field_work", "trouble", "is_allowed"
+WISH, WORK, TROUBLE, ALLOWED, INSPECTION, ON_SITE_LIST = (
+    "unsafe_wish",
+    "field_work",
+    "trouble",
+    "is_allowed",
+    "inspection",
+    "on_site_list",
+)
 # Longer than any hole, cut or plate that is asked about by its size. Inches.
 LONGEST = 24
 # Words so general that they are no trouble to answer where an opening is being described.
@@ -63,7 +70,8 @@ class CareTalk:
     def concerns(hearing: Hearing, describing: bool = False) -> bool:
         """Whether a message is about care; a vague trouble is not where an opening is being described."""
         return any(
-            want.name in (WISH, WORK, ALLOWED) or (want.name == TROUBLE and not (describing and _is_vague(want)))
+            want.name in (WISH, WORK, ALLOWED, INSPECTION)
+            or (want.name == TROUBLE and not (describing and _is_vague(want)))
             for want in hearing.wants
         )
 
@@ -129,6 +137,10 @@ class CareTalk:
         if describing:
             refusals = [each for each in refusals if self.mind.judge.truth(each.when, findings) != NO]
             works = [work for work in works if not work.only_asked]
+        if any(want.about == ON_SITE_LIST for want in by_name[WORK]):
+            yield self._list()
+        if any(want.name == INSPECTION for want in hearing.wants):
+            yield self._inspection()
         yield from (self._refusal(refusal, findings) for refusal in dict.fromkeys(refusals))
         yield from (self._work(work, findings) for work in self._fitting(dict.fromkeys(works), text, findings))
         troubles = (care.trouble(want.about) for want in by_name[TROUBLE] if not (describing and _is_vague(want)))
@@ -268,7 +280,29 @@ class CareTalk:
         title = self.say("care_trouble_title", symptom=trouble.symptom)
         return _Part(False, (Block(title, tuple(lines)),), trouble.name, value, tuple(dict.fromkeys((own, *sources))))
 
+    def _list(self) -> _Part:
+        """Every kind of work by what the standard says of it."""
+        works = self.mind.care.works.values()
+        rests, sources = self._rules(("field/what_may_be_done_on_site", "field/ask_the_laboratory_first"))
+        value = {verdict: [work.title for work in works if work.verdict == verdict] for verdict in VERDICTS}
+        lines = [
+            self.say(f"care_list_{verdict}", works=self.speaker.wording["care_rules_and"].join(map(lowered, titles)))
+            for verdict, titles in value.items()
+        ]
+        block = Block(self.say("care_list_title"), (*lines, rests, self.say("care_list_ask")))
+        return _Part(False, (block,), ON_SITE_LIST, value, sources)
+
     # The yearly inspection
+
+    def _inspection(self) -> _Part:
+        """The items of the inspection by their titles."""
+        _, data = self.inspection()
+        lines = tuple(
+            self.say("care_inspection_item", number=item.number, item=item.title) for item in self.mind.care.inspection
+        )
+        source = self.say("care_source", source=data["source"])
+        block = Block(self.say("care_inspection_title"), (*lines, source, self.say("care_inspection_ask")))
+        return _Part(False, (block,), INSPECTION, data["items"], (data["source"],))
 
     def inspection(self) -> tuple[tuple[Block, ...], dict[str, Any]]:
         """The checklist of the yearly inspection: in parts for people, and as data."""

@@ -62,6 +62,11 @@ class Counter:
             message = {**message, "turn": {**message["turn"], "heard": heard}}
         return message
 
+    @property
+    def slots(self) -> dict[str, Any]:
+        """Everything the conversation holds, as plain JSON: enough to go on from."""
+        return dict(self._slots)
+
     def hear(self, text: str, asked: str | None = None) -> dict[str, Any]:
         """What a message says, by itself."""
         self._slots["asked"] = asked

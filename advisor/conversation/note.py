@@ -7,17 +7,18 @@ from fractions import Fraction
 
 from advisor.conversation.session import Contradiction, Session
 from advisor.conversation.turn import finest
-from advisor.facts import Between, Entry, Heard, OneOf, Possible
+from advisor.facts import Between, Entry, FactSheet, Heard, OneOf, Possible
 from advisor.knowledge.graph import KnowledgeGraph
 
 
 @dataclass(frozen=True, slots=True)
 class Noted:
-    """What became of the things heard: worked in, impossible, contradicting, or of another opening."""
+    """What became of the things heard: worked in, impossible, or of openings that now wait under these numbers."""
 
     taken: tuple[Heard, ...] = ()
     impossible: tuple[Heard, ...] = ()
     elsewhere: tuple[Heard, ...] = ()
+    waiting: tuple[int, ...] = ()
 
 
 def note(session: Session, heard: tuple[Heard, ...], graph: KnowledgeGraph) -> tuple[Session, Noted]:
@@ -65,8 +66,22 @@ def note(session: Session, heard: tuple[Heard, ...], graph: KnowledgeGraph) -> t
             now = before if both == before.possible and not before.hedged else replace(now, possible=both)
         sheet = sheet.with_entry(each.fact, now)
         taken.append(each)
-    noted = Noted(tuple(taken), tuple(impossible), tuple(elsewhere))
-    return replace(session.with_sheet(sheet), contradictions=tuple(open_ones.values())), noted
+    after = replace(session.with_sheet(sheet), contradictions=tuple(open_ones.values())).beside(
+        _sheets(elsewhere, graph)
+    )
+    waiting = tuple(number for number, _ in after.others[len(session.others) :])
+    return after, Noted(tuple(taken), tuple(impossible), tuple(elsewhere), waiting)
+
+
+def _sheets(elsewhere: list[Heard], graph: KnowledgeGraph) -> list[FactSheet]:
+    """A sheet for each further opening of a message, as far as what was said of it can be."""
+    sheets: dict[int, FactSheet] = {}
+    for each in elsewhere:
+        if each.possible is not None and graph.cells[each.fact].mask(each.possible):
+            possible = finest(graph.kinds[each.fact], each.possible)
+            entry = Entry(possible, each.text, hedged=each.how == "unsure")
+            sheets[each.opening] = sheets.get(each.opening, FactSheet()).with_entry(each.fact, entry)
+    return [sheets[number] for number in sorted(sheets)]
 
 
 def _settled(possible: Possible | None) -> bool:

@@ -32,6 +32,7 @@ class _Context:
     hearing: Hearing
     noted: Noted
     one_shot: bool
+    written: bool = False
 
 
 class Replier:
@@ -109,6 +110,13 @@ class Replier:
         supposed = "what_if" in wants and bool(session.sheet.entries)
         if supposed and not self.care.concerns(hearing):
             return self._what_if(_Context(session, hearing, Noted(), one_shot))
+        if "next" in wants:
+            return self._next(_Context(session, hearing, Noted(), one_shot))
+        if "same_but" in wants and session.sheet.entries:
+            session, hearing = self._copied(session, hearing)
+        if "order" in wants:
+            session = replace(session, ordering=True)
+        written = "write_up" in wants
         if "start_over" in wants:
             session = Session(turn=session.turn)
         elif "undo" in wants:
@@ -118,9 +126,14 @@ class Replier:
         care = None if "quit" in wants else self.care.asked(text, hearing, session.sheet, bool(noted.taken))
         if care:
             return self._cared(context, care)
-        allowed = next((want.about for want in hearing.wants if want.name == "is_allowed"), None)
-        if allowed in self.mind.graph.families and not session.contradiction:
-            return self._allowed(context, allowed)
+        allowed = wants.get("is_allowed")
+        if allowed and allowed.about in self.mind.graph.families and not session.contradiction:
+            omitted = "omit" in wants or any(each.denied for each in hearing.mentions)
+            if omitted and session.sheet.entries:
+                return self._why_set(context, allowed)
+            # a word that was not understood may turn the question round
+            if not hearing.not_understood:
+                return self._allowed(context, allowed.about)
         for name in (
             "quit",
             "why_not",
@@ -143,9 +156,10 @@ class Replier:
             return self._say(context, "answer", "started_over")
         if said_nothing and not session.sheet.entries and any(name in wants for name in SMALL_TALK):
             return self._say(context, "answer", next(name for name in SMALL_TALK if name in wants))
-        if said_nothing and not one_shot and not any(name in wants for name in (*SMALL_TALK, "order")):
+        if said_nothing and not one_shot and not any(name in wants for name in (*SMALL_TALK, "order", "write_up")):
             return self._not_understood(context)
-        return self._advise(context, [self.speaker.say(name) for name in SMALL_TALK if name in wants])
+        said = [self.speaker.say(name) for name in SMALL_TALK if name in wants]
+        return self._advise(replace(context, one_shot=one_shot or written, written=written), said)
 
     def _special(self, name: str) -> Callable[[_Context, Want], tuple[Session, Turn]]:
         return {
@@ -214,9 +228,9 @@ class Replier:
                 yield speaker.say("impossible", low=low, high=high, **fields)
             else:
                 yield speaker.say("impossible_choice", **fields)
-        if context.noted.elsewhere:
-            words = ", ".join(dict.fromkeys(heard.text for heard in context.noted.elsewhere))
-            yield speaker.say("elsewhere", words=words)
+        for number in context.noted.waiting:
+            described = speaker.opening(dict(context.session.others)[number])
+            yield speaker.say("opening_waits", number=number, opening=described)
         if context.hearing.not_understood:
             words = ", ".join(_shortened(word) for word in context.hearing.not_understood[:8])
             yield speaker.say("not_understood", words=words)
@@ -240,6 +254,24 @@ class Replier:
             return self._say(context, "answer", "undone_nothing")
         back = replace(session, sheet=session.earlier[-1], earlier=session.earlier[:-1])
         return self._advise(replace(context, session=back), [self.speaker.say("undone")])
+
+    def _next(self, context: _Context) -> tuple[Session, Turn]:
+        """The next opening that waits, in turn."""
+        session = context.session
+        if not session.others:
+            return self._say(context, "answer", "opening_none")
+        numbers = [number for number, _ in session.others]
+        number = next((one for one in numbers if one > session.number), numbers[0])
+        shared = frozenset(kind.name for kind in self.mind.graph.kinds.values() if kind.building)
+        session = session.turned_to(number, shared)
+        line = self.speaker.say("opening_next", number=number, opening=self.speaker.opening(session.sheet))
+        return self._advise(replace(context, session=session), [line])
+
+    def _copied(self, session: Session, hearing: Hearing) -> tuple[Session, Hearing]:
+        """A further opening like this one, and the message as corrections to it."""
+        session = session.beside([session.sheet])
+        heard = tuple(replace(each, corrects=True, opening=1) for each in hearing.heard)
+        return session.turned_to(session.others[-1][0]), replace(hearing, heard=heard)
 
     def _not_understood(self, context: _Context) -> tuple[Session, Turn]:
         session = context.session
@@ -298,25 +330,37 @@ class Replier:
     def _advise(self, context: _Context, before: list[str]) -> tuple[Session, Turn]:
         session = context.session
         if not session.sheet.entries:
-            asked = replace(session, asked=None, advised=False)
+            blank = replace(session, asked=None, advised=False)
             lines = (*before, self.speaker.say("what_else"))
-            return asked, self._turn(replace(context, session=asked), "not_understood", [Block(lines=lines)])
+            return blank, self._turn(replace(context, session=blank), "not_understood", [Block(lines=lines)])
         findings = self.findings(session.sheet)
         planned = self.mind.planner.next_question(findings, session.closed)
+        asked = planned.fact if planned else None
         noted = self.speaker.noted(session, (heard.fact for heard in context.noted.taken))
         opening = [Block(lines=tuple(line for line in (*before, noted) if line))]
         blocks = opening if opening[0].lines else []
         question = recommended = None
         if planned is None or context.one_shot:
             found = self.mind.recommender.recommend(findings)
-            recommended = self._recommended(found, session, complete=planned is None)
-            blocks += self.speaker.set_blocks(found, session, planned is None)
-        if planned:
-            block, question = self._question(planned.fact, session)
+            asked = asked or (self._to_order(found, session) if session.ordering else None)
+            if planned or not asked or context.one_shot:
+                recommended = self._recommended(found, session, complete=planned is None)
+                blocks += self.speaker.set_blocks(found, session, planned is None, context.written)
+        if asked:
+            block, question = self._question(asked, session)
             blocks.append(replace(block, title=self.speaker.say("still_asks")) if recommended else block)
-        session = replace(session, asked=planned.fact if planned else None, advised=recommended is not None)
+        session = replace(session, asked=asked, advised=recommended is not None)
         kind: Kind = "recommendation" if recommended else "question"
         return session, self._turn(replace(context, session=session), kind, blocks, question, recommended)
+
+    def _to_order(self, found: RecommendedSet, session: Session) -> str | None:
+        """The next detail that has to be settled before the set can be ordered; None where all is said or implied."""
+        needed = {fact for line in found.lines for fact in self.mind.graph.items[line.item].order}
+        for fact in self.mind.graph.kinds:
+            mask = found.findings.state[self.mind.graph.fact_index[fact]]
+            if fact in needed and mask & (mask - 1) and fact not in session.closed:
+                return fact
+        return None
 
     def _recommended(self, found: RecommendedSet, session: Session, complete: bool) -> dict[str, Any]:
         speaker = self.speaker
@@ -327,8 +371,8 @@ class Replier:
                 "quantity": line.quantity,
                 "type": speaker.type(line, found),
                 "size": speaker.size(line, found, session),
-                "hand": self._ordered(session, "hand"),
-                "finish": self._ordered(session, "finish"),
+                "hand": speaker.ordered_by(line, "hand", session),
+                "finish": speaker.ordered_by(line, "finish", session),
                 "meets": list(line.meets),
                 "because": list(line.because),
                 "only_if": speaker.only_if(line),
@@ -351,10 +395,6 @@ class Replier:
                 for other in found.alternatives
             ],
         }
-
-    def _ordered(self, session: Session, fact: str) -> str:
-        entry = session.sheet.entries.get(fact)
-        return self.speaker.value(fact, entry.possible) if entry and entry.possible else ""
 
     def _why(self, context: _Context, want: Want) -> tuple[Session, Turn]:
         session = context.session

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import Any
@@ -30,6 +30,9 @@ class Session:
         contradictions: facts said twice, of which the customer is asked, one after the other, which statement holds.
         advised: whether the last turn gave a set.
         earlier: the sheets before the last changes, newest last, for taking a step back.
+        number: which opening of the conversation this is.
+        others: the other openings said, each with its number, waiting or done.
+        ordering: the customer wants a list to order from, so the ordering details are asked too.
     """
 
     sheet: FactSheet = field(default_factory=FactSheet)
@@ -38,6 +41,9 @@ class Session:
     contradictions: tuple[Contradiction, ...] = ()
     advised: bool = False
     earlier: tuple[FactSheet, ...] = ()
+    number: int = 1
+    others: tuple[tuple[int, FactSheet], ...] = ()
+    ordering: bool = False
 
     @property
     def contradiction(self) -> Contradiction | None:
@@ -48,6 +54,22 @@ class Session:
     def closed(self) -> frozenset[str]:
         """The facts the customer doesn't know."""
         return frozenset(name for name, entry in self.sheet.entries.items() if entry.closed)
+
+    def beside(self, sheets: Sequence[FactSheet]) -> Session:
+        """This session with more openings waiting, numbered on."""
+        free = max([self.number, *(number for number, _ in self.others)]) + 1
+        return replace(self, others=(*self.others, *enumerate(sheets, free)))
+
+    def turned_to(self, number: int, shared: frozenset[str] = frozenset()) -> Session:
+        """This session at another of its openings, the present one kept; shared facts are taken over where unsaid."""
+        sheet = dict(self.others)[number]
+        for fact in sorted(shared & self.sheet.entries.keys() - sheet.entries.keys()):
+            sheet = sheet.with_entry(fact, self.sheet.entries[fact])
+        rest = ((other, kept) for other, kept in self.others if other != number)
+        others = tuple(sorted([*rest, (self.number, self.sheet)], key=lambda entry: entry[0]))
+        return replace(
+            self, number=number, sheet=sheet, others=others, asked=None, contradictions=(), advised=False, earlier=()
+        )
 
     def with_sheet(self, sheet: FactSheet) -> Session:
         """This session with another sheet, the present one kept for a step back."""
@@ -67,7 +89,10 @@ def to_slots(session: Session) -> dict[str, Any]:
             {"fact": said.fact, "before": _entry(said.before), "now": _entry(said.now)}
             for said in session.contradictions
         ],
-        "earlier": [{name: _entry(entry) for name, entry in sheet.entries.items()} for sheet in session.earlier],
+        "earlier": [_sheet(sheet) for sheet in session.earlier],
+        "number": session.number,
+        "others": [[number, _sheet(sheet)] for number, sheet in session.others],
+        "ordering": session.ordering,
     }
     return slots
 
@@ -88,10 +113,10 @@ def from_slots(slots: Mapping[str, Any]) -> Session:
             Contradiction(said["fact"], _read_entry(said["before"]), _read_entry(said["now"]))
             for said in slots.get("contradictions") or ()
         ),
-        earlier=tuple(
-            FactSheet({name: _read_entry(entry) for name, entry in sheet.items()})
-            for sheet in slots.get("earlier") or ()
-        ),
+        earlier=tuple(_read_sheet(sheet) for sheet in slots.get("earlier") or ()),
+        number=slots.get("number") or 1,
+        others=tuple((number, _read_sheet(sheet)) for number, sheet in slots.get("others") or ()),
+        ordering=bool(slots.get("ordering")),
     )
 
 
@@ -115,6 +140,14 @@ def _read_possible(data: Any) -> Possible | None:
         return OneOf(frozenset(data))
     ends = {key: Fraction(data[key]) if key in data else None for key in ("at_least", "at_most")}
     return Between(ends["at_least"], ends["at_most"])
+
+
+def _sheet(sheet: FactSheet) -> dict[str, Any]:
+    return {name: _entry(entry) for name, entry in sheet.entries.items()}
+
+
+def _read_sheet(data: Mapping[str, Any]) -> FactSheet:
+    return FactSheet({name: _read_entry(entry) for name, entry in data.items()})
 
 
 def _entry(entry: Entry) -> dict[str, Any]:

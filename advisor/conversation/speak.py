@@ -195,8 +195,10 @@ class Speaker:
         """Facts by what they are called."""
         return ", ".join(self.fact(name) for name in sorted(names))
 
-    def set_blocks(self, found: RecommendedSet, session: Session, complete: bool) -> Iterator[Block]:
-        """The set and everything it rests on, part by part."""
+    def set_blocks(
+        self, found: RecommendedSet, session: Session, complete: bool, whole: bool = False
+    ) -> Iterator[Block]:
+        """The set and everything it rests on, part by part; as a whole also every caution."""
         title = self.say("set_title", opening=self.opening(session.sheet))
         lines = self.ordered(found)
         if len(found.choice.cases) > MOST_CASES_SHOWN:
@@ -206,18 +208,22 @@ class Speaker:
         else:
             latching = list(self._latching(found)) or [self.say("no_arrangement")]
             yield Block(title, tuple(latching if complete else [self.say("set_incomplete"), *latching]))
-        headings = tuple(self.say(f"column_{name}") for name in ("leaf", "quantity", "item", "type", "size"))
-        yield Block(headings=headings, rows=tuple(self._rows(lines, found, session)))
+        ordered = [name for name in ("hand", "finish") if name in session.sheet.entries]
+        columns = ("leaf", "quantity", "item", "type", "size", *ordered)
+        headings = tuple(self.say(f"column_{name}") for name in columns)
+        yield Block(headings=headings, rows=tuple(self._rows(lines, found, session, ordered)))
         yield from self._lines("unmet", self.unmet(found, conditional=len(found.choice.cases) <= MOST_CASES_SHOWN))
         yield from self._lines("only_if", self._conditional(lines))
         yield from self._lines("rests_on", self._rests_on(lines, found, session))
         yield from self._lines("assumed", self._assumed(found, session))
         yield from self._lines("may_require", self.may_require(found))
-        yield from self._lines("figures", self._figures(found, session))
+        yield from self._lines("figures", self._figures(lines, found, session))
         yield from self._lines("alternatives", (self.alternative(other) for other in found.alternatives))
         cautions = self.cautions(found, session)
-        more = len(cautions) - MOST_CAUTIONS
-        shown = cautions[:MOST_CAUTIONS] + ([self.say("more_cautions", count=more)] if more > 0 else [])
+        more = 0 if whole else len(cautions) - MOST_CAUTIONS
+        shown = cautions[: None if whole else MOST_CAUTIONS] + (
+            [self.say("more_cautions", count=more)] if more > 0 else []
+        )
         yield from self._lines("cautions", shown)
         yield Block(lines=(self.say("caution"),))
 
@@ -289,7 +295,15 @@ class Speaker:
         counted = Counter((line.leaf, line.item) for line in lines)
         return frozenset(key for key, times in counted.items() if times > 2)
 
-    def _rows(self, lines: Sequence[Line], found: RecommendedSet, session: Session) -> Iterator[tuple[str, ...]]:
+    def ordered_by(self, line: Line, fact: str, session: Session) -> str:
+        """A detail a line is ordered by, as the customer settled it; empty where it isn't or doesn't matter."""
+        entry = session.sheet.entries.get(fact)
+        wanted = fact in self.graph.items[line.item].order
+        return self.value(fact, entry.possible) if wanted and entry and entry.possible else ""
+
+    def _rows(
+        self, lines: Sequence[Line], found: RecommendedSet, session: Session, ordered: Sequence[str]
+    ) -> Iterator[tuple[str, ...]]:
         counted_apart = self._counted_apart(lines)
         told = set()
         for line in lines:
@@ -302,7 +316,8 @@ class Speaker:
                 counts = [other.quantity for other in lines if (other.leaf, other.item) == key]
                 quantity = self.say("value_between", low=min(counts), high=max(counts))
             size = self.size(line, found, session)
-            yield (self.leaf(line, found), quantity, self.item(line.item), self.type(line, found), size)
+            details = (self.ordered_by(line, name, session) for name in ordered)
+            yield (self.leaf(line, found), quantity, self.item(line.item), self.type(line, found), size, *details)
 
     def size(self, line: Line, found: RecommendedSet, session: Session) -> str:
         """A line's size where the facts give it."""
@@ -386,9 +401,9 @@ class Speaker:
             meaning = self.graph.requirements[name].meaning
             yield self.say("may_require_line", meaning=meaning, facts=self.facts(facts))
 
-    def _figures(self, found: RecommendedSet, session: Session) -> Iterator[str]:
+    def _figures(self, lines: Sequence[Line], found: RecommendedSet, session: Session) -> Iterator[str]:
         told = set()
-        for line in self.ordered(found):
+        for line in lines:
             for figure in figures_for(self.mind.judge, line.item, found.findings, session.sheet, line.leaf):
                 text = self.say("figure_line", item=self.short(line.item), label=figure.label, text=figure.text)
                 if figure.text and text not in told:

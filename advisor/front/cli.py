@@ -5,6 +5,7 @@ from __future__ import annotations
 import gc
 import json
 import os
+import re
 import sys
 import time
 from collections.abc import Iterator
@@ -39,6 +40,9 @@ NoLog = Annotated[bool, typer.Option("--no-log", help="Keep no session log.")]
 KeepPersonal = Annotated[
     bool, typer.Option("--keep-personal", help="Keep names, telephone numbers, e-mail and street addresses as typed.")
 ]
+Named = Annotated[
+    str | None, typer.Option("--session", help="A name: the conversation is kept under it and gone on with.")
+]
 Resume = Annotated[Path | None, typer.Option(help="A session's log, to go on with that conversation.")]
 
 
@@ -57,11 +61,13 @@ def chat(
     no_log: NoLog = False,
     keep_personal: KeepPersonal = False,
     resume: Resume = None,
+    session: Named = None,
 ) -> None:
     """Talk an opening through; with --json one line in, one object out."""
     mind = _mind(knowledge, dialogues)
-    slots = _slots(resume)
-    journal = None if no_log else _journal(mind, log, resume)
+    kept = _session_log(session, log) if session else resume
+    slots = _slots(kept if kept and kept.exists() else resume)
+    journal = None if no_log and not session else _journal(mind, log, kept)
     counter = _counter(mind, journal, keep_personal, slots)
     screen = _screen(plain)
     for line in _lines_in(as_json, plain, None if no_log else log):
@@ -95,6 +101,41 @@ def ask(
     else:
         _screen(plain)(message)
     counter.close()
+
+
+@app.command(name="write-up")
+def write_up(
+    words: Annotated[
+        list[str] | None, typer.Argument(help="The opening in your own words, beside a session's.")
+    ] = None,
+    session: Named = None,
+    form: Annotated[str, typer.Option("--format", help="text, markdown or html.")] = "text",
+    output: Annotated[Path | None, typer.Option(help="The file to write; without one, standard output.")] = None,
+    knowledge: Knowledge = None,
+    dialogues: Dialogues = None,
+    log: Log = None,
+) -> None:
+    """Write a set up to hand over: opening, set, preparation, reasons, assumptions, what to verify, cautions."""
+    from advisor.front.documents import FORMS
+
+    if form not in FORMS:
+        typer.echo(f"{form}: no such format. Formats: {', '.join(FORMS)}", err=True)
+        raise typer.Exit(2)
+    kept = _session_log(session, log) if session else None
+    if kept and not kept.exists():
+        typer.echo(f"{session}: no such session in {kept.parent}.", err=True)
+        raise typer.Exit(2)
+    mind = _mind(knowledge, dialogues)
+    counter = _counter(mind, None, keep_personal=True, slots=_slots(kept))
+    if words:
+        counter.say(" ".join(words))
+    message = counter.say(mind.book.wording["write_it_up"])
+    counter.close()
+    document = FORMS[form](message["blocks"])
+    if output:
+        output.write_text(document, encoding="utf-8")
+    else:
+        _write(document.rstrip("\n"))
 
 
 @app.command()
@@ -198,6 +239,14 @@ def _journal(mind: Mind, folder: Path | None, resumed: Path | None = None) -> Jo
     except JournalError as problem:
         typer.echo(str(problem), err=True)
         return None
+
+
+def _session_log(name: str, folder: Path | None) -> Path:
+    """Where the session of a name is kept. A name is letters, digits, spaces, dots, dashes and underscores."""
+    if not re.fullmatch(r"[\w][\w .-]{0,80}", name):
+        typer.echo(f"{name!r} is no name for a session: letters, digits, spaces, dots, dashes, underscores.", err=True)
+        raise typer.Exit(2)
+    return (folder or state_folder()) / "sessions" / f"{name}.jsonl"
 
 
 def _slots(resumed: Path | None) -> dict[str, Any] | None:

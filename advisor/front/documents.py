@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from html import escape
 from typing import Any
+
+from advisor.conversation.turn import Block, plain
 
 STYLE = """
 @page { margin: 18mm; }
@@ -70,3 +72,15 @@ def as_html(blocks: Sequence[dict[str, Any]]) -> str:
     body = "\n".join(parts)
     page = f'<html lang="en"><head>{head}<style>{STYLE}</style></head>\n<body>\n{body}\n</body></html>'
     return f"<!doctype html>\n{page}\n"
+
+
+def as_text(blocks: Sequence[dict[str, Any]]) -> str:
+    """The blocks as plain text."""
+    return plain([Block(block["title"], block["lines"], block["headings"], block["rows"]) for block in blocks]) + "\n"
+
+
+FORMS: dict[str, Callable[[Sequence[dict[str, Any]]], str]] = {
+    "text": as_text,
+    "markdown": as_markdown,
+    "html": as_html,
+}

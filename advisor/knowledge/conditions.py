@@ -137,13 +137,25 @@ def number(text: str) -> Fraction:
         ValueError: the text is no such number.
     """
     match = re.fullmatch(r"(\d+)[ -](\d+)/(\d+)", text.strip())
-    if match:
-        whole, top, bottom = (int(group) for group in match.groups())
-        return whole + Fraction(top, bottom)
     try:
+        if match:
+            whole, top, bottom = (int(group) for group in match.groups())
+            return whole + Fraction(top, bottom)
         return Fraction(text.strip())
     except ZeroDivisionError:
         raise ValueError(text) from None
+
+
+def number_at(written: Any, place: Place) -> Fraction:
+    """The number written at a place.
+
+    Raises:
+        KnowledgeError: it is no number.
+    """
+    try:
+        return number(written)
+    except (ValueError, AttributeError):
+        raise KnowledgeError(place, f"{written!r} is no number. Write it as 36, 1.75 or 34 13/16.") from None
 
 
 class Reader:
@@ -173,7 +185,7 @@ class Reader:
         if key == "not":
             return Not(self.condition(value, place))
         if key == "needs":
-            if value not in self._requirements:
+            if not isinstance(value, str) or value not in self._requirements:
                 raise KnowledgeError(place, f"There is no requirement {value!r}.", self._requirements, got=str(value))
             return Needs(value)
         if key not in self._kinds:
@@ -192,8 +204,10 @@ class Reader:
         if kind.kind == "quantity":
             if len(values) != 1 or not isinstance(values[0], str):
                 raise KnowledgeError(place, f"{kind.name!r} is a quantity: give one number or bounds.", BOUNDS)
-            exact = self._number(values[0], place)
+            exact = number_at(values[0], place)
             return Compare(kind.name, bounds=(("at_least", exact), ("at_most", exact)))
+        if not values:
+            raise KnowledgeError(place, f"{kind.name!r} takes at least one value.", [*kind.choices, *kind.groups])
         for entry in values:
             if not isinstance(entry, str) or not kind.finest(entry):
                 allowed = [*kind.choices, *kind.groups]
@@ -203,16 +217,12 @@ class Reader:
     def _bounds(self, kind: FactKind, value: YamlMapping, place: Place) -> tuple[tuple[str, Fraction], ...]:
         if kind.kind not in ("steps", "quantity"):
             raise KnowledgeError(place, f"{kind.name!r} is no number: it takes no bounds.", kind.choices)
+        if not value:
+            raise KnowledgeError(place, f"{kind.name!r} takes at least one bound.", BOUNDS)
         for bound in value:
             if bound not in BOUNDS:
                 raise KnowledgeError(value.at(bound), f"There is no bound {bound!r}.", BOUNDS, got=bound)
-        return tuple((bound, self._number(limit, value.at(bound))) for bound, limit in sorted(value.items()))
-
-    def _number(self, text: Any, place: Place) -> Fraction:
-        try:
-            return number(text)
-        except (ValueError, AttributeError):
-            raise KnowledgeError(place, f"{text!r} is no number.") from None
+        return tuple((bound, number_at(limit, value.at(bound))) for bound, limit in sorted(value.items()))
 
 
 def choices_within(compare: Compare, kind: FactKind) -> frozenset[str]:

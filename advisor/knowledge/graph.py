@@ -103,12 +103,18 @@ class KnowledgeGraph:
             if isinstance(part, Arrangement):
                 names += [use.item for use in part.uses]
             for name in names:
-                if not isinstance(name, str) or (name not in self.items and name not in families):
+                if name not in self.items and name not in families:
                     allowed = [*self.items, *families]
-                    raise KnowledgeError(part.place, f"There is no item {name!r}.", allowed, got=str(name))
+                    raise KnowledgeError(part.place, f"There is no item {name!r}.", allowed, got=name)
             if isinstance(part, Item):
+                if part.name in self._parents(part.name, frozenset()):
+                    raise KnowledgeError(part.place, f"{part.name!r} is a kind of itself.")
                 if isinstance(part.quantity, str) and part.quantity not in self.tables:
                     raise KnowledgeError(part.place, f"There is no table {part.quantity!r}.", self.tables)
+                for row in self.tables[part.quantity].rows if isinstance(part.quantity, str) else ():
+                    if not row.value.isdecimal():
+                        problem = f"{row.value!r} is no whole number, but {part.name!r} is counted by it."
+                        raise KnowledgeError(row.place, problem)
                 for name in part.size:
                     if name not in self.tables and name not in self.figures:
                         allowed = [*self.tables, *self.figures]
@@ -116,6 +122,13 @@ class KnowledgeGraph:
                 for name in part.figures:
                     if name not in self.figures:
                         raise KnowledgeError(part.place, f"There is no figure {name!r}.", self.figures, got=name)
+
+    def _parents(self, name: str, met: frozenset[str]) -> frozenset[str]:
+        """Everything met on the way up from an item, itself only where the way leads back."""
+        for parent in self.items[name].is_a if name in self.items else ():
+            if parent not in met:
+                met = self._parents(parent, met | {parent})
+        return met
 
     def hardware(self) -> list[Item | Arrangement]:
         """Every arrangement and item, in the order of the stated preference."""
@@ -282,6 +295,8 @@ class KnowledgeGraph:
             node = f"arrangement:{arrangement.name}"
             for use in arrangement.uses:
                 graph.add_edge(node, f"item:{use.item}", how="uses")
+            for companion in arrangement.brings:
+                graph.add_edge(node, f"item:{companion.item}", how="brings")
         return graph
 
     def _value_nodes(self, compare: Compare) -> list[str]:

@@ -11,7 +11,16 @@ from typing import Any, get_args
 
 from advisor.errors import KnowledgeError
 from advisor.facts import Between, FactKind, OneOf, Possible
-from advisor.knowledge.conditions import All, Compare, Condition, Reader, choices_within, facts_read, requirements_read
+from advisor.knowledge.conditions import (
+    All,
+    Compare,
+    Condition,
+    Reader,
+    choices_within,
+    facts_read,
+    number_at,
+    requirements_read,
+)
 from advisor.knowledge.graph import KnowledgeGraph, Parts
 from advisor.knowledge.measures import MEASURES
 from advisor.knowledge.parts import (
@@ -32,7 +41,7 @@ from advisor.knowledge.parts import (
     Work,
 )
 from advisor.yaml_files import Mapping as YamlMapping
-from advisor.yaml_files import Place, check_keys, files_under, read, texts
+from advisor.yaml_files import Place, check_keys, entries, files_under, inner, read, text, texts
 
 EFFECTS: tuple[Effect, ...] = get_args(Effect)
 EXPECTED = ("applies", "does not apply")
@@ -68,7 +77,7 @@ def load_knowledge(*folders: Path) -> KnowledgeGraph:
             works=works,
             rules={name: reader.rule(name, data, local) for name, data, local in laid(layers, "rules/")},
             items={
-                name: reader.item(name, entry, local) for name, entry, local in laid(layers, "items/", entries=True)
+                name: reader.item(name, entry, local) for name, entry, local in laid(layers, "items/", by_entry=True)
             },
             arrangements={
                 name: reader.arrangement(name, data, local) for name, data, local in laid(layers, "arrangements/")
@@ -101,12 +110,12 @@ class Layer:
         ]
 
 
-def laid(layers: Sequence[Layer], start: str, entries: bool = False) -> list[tuple[str, YamlMapping, bool]]:
+def laid(layers: Sequence[Layer], start: str, by_entry: bool = False) -> list[tuple[str, YamlMapping, bool]]:
     """What the layers hold under a path, by name: the lower first, less what an upper one replaces."""
     found: dict[str, tuple[YamlMapping, bool]] = {}
     for layer in layers:
         read_files = layer.read(start)
-        if entries or not start.endswith("/"):
+        if by_entry or not start.endswith("/"):
             read_files = [entry for _, data in read_files for entry in _entries(data)]
         for _, data in read_files:
             for replaced in texts(data, "replaces", KnowledgeError):
@@ -178,45 +187,49 @@ def _flag(data: YamlMapping, key: str, default: bool = False) -> bool:
 
 
 def _whole(data: YamlMapping, key: str, default: int) -> int:
-    try:
-        return int(data.get(key, default))
-    except (TypeError, ValueError):
-        raise KnowledgeError(data.at(key), f"{key!r} must be a whole number.") from None
+    written = data.get(key, str(default))
+    if not isinstance(written, str) or not written.isdecimal():
+        raise KnowledgeError(data.at(key), f"{key!r} must be a whole number.")
+    return int(written)
 
 
 def _kind(name: str, data: YamlMapping) -> FactKind:
     check_keys(
         data,
         ("kind", "meaning"),
-        ("unit", "choices", "kinds", "topic", "ease", "presumed", "low", "high"),
+        ("unit", "choices", "kinds", "topic", "ease", "presumed", "low", "high", "building"),
         KnowledgeError,
     )
     kind = _one_of(data, "kind", ("choice", "yes_no", "steps", "quantity"))
     choices = ("no", "yes") if kind == "yes_no" else texts(data, "choices", KnowledgeError)
     if (kind in ("choice", "steps")) != bool(data.get("choices")):
         raise KnowledgeError(data.place, f"{name!r}: a choice or steps fact lists its choices, others have none.")
-    groups = {group: tuple(members) for group, members in data.get("kinds", {}).items()}
+    if kind == "steps":
+        for choice in choices:
+            number_at(choice, data.at("choices"))
+    kinds = inner(data, "kinds", KnowledgeError)
+    groups = {group: texts(kinds, group, KnowledgeError) for group in kinds}
     for group, members in groups.items():
         for member in members:
             if member not in choices:
-                raise KnowledgeError(data.at("kinds"), f"{group!r} holds {member!r}, which is no choice.", choices)
-    reader = Reader({}, {})
-    bounds = {key: reader._number(data[key], data.at(key)) if key in data else None for key in ("low", "high")}
+                raise KnowledgeError(kinds.at(group), f"{group!r} holds {member!r}, which is no choice.", choices)
+    low, high = (number_at(data[key], data.at(key)) if key in data else None for key in ("low", "high"))
     made = FactKind(
         name=name,
         kind=kind,
-        meaning=data["meaning"],
-        unit=data.get("unit", ""),
+        meaning=text(data, "meaning", KnowledgeError),
+        unit=text(data, "unit", KnowledgeError),
         choices=choices,
         groups=groups,
-        presumed=data.get("presumed"),
+        presumed=text(data, "presumed", KnowledgeError) if "presumed" in data else None,
         topic=_one_of(data, "topic", ("safety", "set", "ordering"), "set"),
         ease=_whole(data, "ease", 3),
-        low=bounds["low"],
-        high=bounds["high"],
+        low=low,
+        high=high,
+        building=_flag(data, "building"),
     )
     if made.presumed is not None:
-        reader.compare(made, made.presumed, data.at("presumed"))
+        Reader({}, {}).compare(made, made.presumed, data.at("presumed"))
     return made
 
 
@@ -228,7 +241,7 @@ def _requirement(name: str, data: YamlMapping) -> Requirement:
         name=name,
         on=_one_of(data, "on", get_args(Leaf)),
         stage="" if trait else _one_of(data, "stage", stages),
-        meaning=data["meaning"],
+        meaning=text(data, "meaning", KnowledgeError),
         place=data.place,
         trait=trait,
         met_by_nothing=_flag(data, "met_by_nothing"),
@@ -238,7 +251,7 @@ def _requirement(name: str, data: YamlMapping) -> Requirement:
 
 def _work(name: str, data: YamlMapping) -> Work:
     check_keys(data, ("title", "short"), (), KnowledgeError)
-    return Work(name, data["title"], data["short"])
+    return Work(name, text(data, "title", KnowledgeError), text(data, "short", KnowledgeError))
 
 
 class _PartReader:
@@ -280,31 +293,29 @@ class _PartReader:
             self._check_requirements(targets, data.at(effect), effect)
         return Rule(
             name=name,
-            sentence=data["rule"],
+            sentence=text(data, "rule", KnowledgeError),
             effect=effect,
             targets=targets,
             condition=condition,
-            because=data["because"],
+            because=text(data, "because", KnowledgeError),
             source=source_of(data, self._works, local),
             strength=_one_of(data, "strength", get_args(Strength)),
             place=data.place,
             implied=implied,
             facts=texts(data, "facts", KnowledgeError),
-            cases=tuple(self._case(case, data.at("cases")) for case in data["cases"]),
+            cases=tuple(self._case(case, place) for case, place in entries(data, "cases", KnowledgeError)),
         )
 
     def _with_editions(self, condition: Condition, data: YamlMapping) -> Condition:
-        edition = self._reader.compare(self._kinds["code"], data["editions"], data.at("editions"))
+        edition = self._reader.compare(self._fact("code", data.at("editions")), data["editions"], data.at("editions"))
         parts = condition.parts if isinstance(condition, All) else (condition,)
         return All((*parts, edition))
 
     def _implied(self, data: YamlMapping) -> Compare:
-        implied = data["implies"]
-        if not isinstance(implied, YamlMapping) or len(implied) != 1:
+        implied = self._reader.condition(data["implies"], data.at("implies"))
+        if not isinstance(implied, Compare):
             raise KnowledgeError(data.at("implies"), "An implication gives one fact: {fact: value}.")
-        condition = self._reader.condition(implied, implied.place)
-        assert isinstance(condition, Compare)
-        return condition
+        return implied
 
     def _check_requirements(self, names: Sequence[str], place: Place, effect: str) -> None:
         for name in names:
@@ -322,22 +333,23 @@ class _PartReader:
             check_keys(expect, ("ask",), (), KnowledgeError)
             expect = tuple(sorted(texts(expect, "ask", KnowledgeError)))
             for fact in expect:
-                if fact not in self._kinds:
-                    raise KnowledgeError(data.at("expect"), f"There is no fact {fact!r}.", self._kinds, got=fact)
+                self._fact(fact, data.at("expect"))
         elif expect not in EXPECTED:
             raise KnowledgeError(data.at("expect"), f"A case can't expect {expect!r}.", [*EXPECTED, "{ask: [..]}"])
-        given = data["given"]
-        if not isinstance(given, YamlMapping):
-            raise KnowledgeError(data.at("given"), "'given' is a mapping of facts.")
+        given = inner(data, "given", KnowledgeError)
         in_force = texts(data, "in_force", KnowledgeError)
         self._check_requirements(in_force, data.at("in_force"), "in_force")
         known = {fact: self._given(fact, given) for fact in given}
-        return Case(data["name"], known, frozenset(in_force), expect, data.place)
+        return Case(text(data, "name", KnowledgeError), known, frozenset(in_force), expect, data.place)
 
     def _given(self, fact: str, given: YamlMapping) -> Possible:
-        if fact not in self._kinds:
-            raise KnowledgeError(given.at(fact), f"There is no fact {fact!r}.", self._kinds, got=fact)
-        return possible_of(self._kinds[fact], self._reader.compare(self._kinds[fact], given[fact], given.at(fact)))
+        kind = self._fact(fact, given.at(fact))
+        return possible_of(kind, self._reader.compare(kind, given[fact], given.at(fact)))
+
+    def _fact(self, name: str, place: Place) -> FactKind:
+        if name not in self._kinds:
+            raise KnowledgeError(place, f"There is no fact {name!r}.", self._kinds, got=name)
+        return self._kinds[name]
 
     def item(self, name: str, data: YamlMapping, local: bool = False) -> Item:
         check_keys(
@@ -351,44 +363,45 @@ class _PartReader:
         )
         gives = texts(data, "gives", KnowledgeError)
         self._check_requirements(gives, data.at("gives"), "gives")
-        quantity = data.get("quantity", "1")
+        quantity = text(data, "quantity", KnowledgeError, "1")
         return Item(
             name=name,
             is_a=texts(data, "is_a", KnowledgeError),
-            title=data["title"],
-            type=data.get("type", ""),
+            title=text(data, "title", KnowledgeError),
+            type=text(data, "type", KnowledgeError),
             gives=frozenset(gives),
             fits=self._reader.condition(data["fits"], data.at("fits")) if "fits" in data else None,
-            brings=tuple(self._companion(entry, data.at("brings")) for entry in data.get("brings", ())),
+            brings=tuple(self._companion(entry, place) for entry, place in entries(data, "brings", KnowledgeError)),
             clashes=frozenset(texts(data, "clashes", KnowledgeError)),
             moving_parts=_whole(data, "moving_parts", 1),
             cost=_whole(data, "cost", 1),
             alone=_flag(data, "alone", True),
-            quantity=int(quantity) if quantity.isdigit() else quantity,
+            quantity=int(quantity) if quantity.isdecimal() else quantity,
             source=source_of(data, self._works, local),
             place=data.place,
             size=texts(data, "size", KnowledgeError),
             figures=texts(data, "figures", KnowledgeError),
             notes=texts(data, "notes", KnowledgeError),
             order=self._order(data),
-            purpose=data.get("purpose", ""),
+            purpose=text(data, "purpose", KnowledgeError),
             facts=texts(data, "facts", KnowledgeError),
         )
 
     def _order(self, data: YamlMapping) -> tuple[str, ...]:
         order = texts(data, "order", KnowledgeError)
         for fact in order:
-            if fact not in self._kinds:
-                raise KnowledgeError(data.at("order"), f"There is no fact {fact!r}.", self._kinds, got=fact)
+            self._fact(fact, data.at("order"))
         return order
 
     def _companion(self, data: Any, place: Place) -> Companion:
         if isinstance(data, str):
             return Companion(data, "opening", None)
-        check_keys(data, ("item",), ("on", "when", "quantity"), KnowledgeError)
-        when = self._reader.condition(data["when"], data.at("when")) if "when" in data else None
+        check_keys(data, ("item",), ("on", "when", "quantity"), KnowledgeError, place)
         return Companion(
-            data["item"], _one_of(data, "on", get_args(Leaf), "opening"), when, _whole(data, "quantity", 1)
+            item=text(data, "item", KnowledgeError),
+            on=_one_of(data, "on", get_args(Leaf), "opening"),
+            when=self._reader.condition(data["when"], data.at("when")) if "when" in data else None,
+            quantity=_whole(data, "quantity", 1),
         )
 
     def arrangement(self, name: str, data: YamlMapping, local: bool = False) -> Arrangement:
@@ -401,22 +414,22 @@ class _PartReader:
         gives = texts(data, "gives", KnowledgeError)
         self._check_requirements(gives, data.at("gives"), "gives")
         uses = []
-        for entry in data["uses"]:
-            check_keys(entry, ("item", "on"), (), KnowledgeError)
-            uses.append(Use(entry["item"], _one_of(entry, "on", get_args(Leaf))))
+        for entry, place in entries(data, "uses", KnowledgeError):
+            check_keys(entry, ("item", "on"), (), KnowledgeError, place)
+            uses.append(Use(text(entry, "item", KnowledgeError), _one_of(entry, "on", get_args(Leaf))))
         return Arrangement(
             name=name,
-            title=data["arrangement"],
+            title=text(data, "arrangement", KnowledgeError),
             fits=self._reader.condition(data["fits"], data.at("fits")),
             uses=tuple(uses),
             gives=frozenset(gives),
             moving_parts=_whole(data, "moving_parts", 1),
             cost=_whole(data, "cost", 1),
-            because=data["because"],
+            because=text(data, "because", KnowledgeError),
             source=source_of(data, self._works, local),
             place=data.place,
             by_listing=_flag(data, "by_listing"),
-            brings=tuple(self._companion(entry, data.at("brings")) for entry in data.get("brings", ())),
+            brings=tuple(self._companion(entry, place) for entry, place in entries(data, "brings", KnowledgeError)),
             clashes=frozenset(texts(data, "clashes", KnowledgeError)),
             facts=texts(data, "facts", KnowledgeError),
         )
@@ -424,13 +437,14 @@ class _PartReader:
     def table(self, name: str, data: YamlMapping, local: bool = False) -> Table:
         check_keys(data, ("table", "rows", "source"), ("unit", "facts"), KnowledgeError)
         rows = []
-        for entry in data["rows"]:
-            check_keys(entry, ("when", "value"), (), KnowledgeError)
-            rows.append(Row(self._reader.condition(entry["when"], entry.place), entry["value"], entry.place))
+        for entry, place in entries(data, "rows", KnowledgeError):
+            check_keys(entry, ("when", "value"), (), KnowledgeError, place)
+            when = self._reader.condition(entry["when"], entry.at("when"))
+            rows.append(Row(when, text(entry, "value", KnowledgeError), place))
         return Table(
             name,
-            data["table"],
-            data.get("unit", ""),
+            text(data, "table", KnowledgeError),
+            text(data, "unit", KnowledgeError),
             tuple(rows),
             source_of(data, self._works, local),
             data.place,
@@ -452,20 +466,20 @@ class _PartReader:
         for amount in needed:
             if amount not in amounts:
                 raise KnowledgeError(data.at("amounts"), f"{data['measure']!r} works with the amount {amount!r}.")
-        show = data.get("show", "{0}")
+        show = text(data, "show", KnowledgeError, "{0}")
         try:
             fields = [(part, spec) for _, part, spec, _ in Formatter().parse(show) if part is not None]
         except ValueError as wrong:
             raise KnowledgeError(data.at("show"), f"'show' can't be read: {wrong}.") from None
         for part, spec in fields:
-            if not part.isdigit() or spec not in SHOWN_AS:
+            if not part.isdecimal() or spec not in SHOWN_AS:
                 problem = f"'show' can't hold '{{{part}:{spec}}}'."
                 raise KnowledgeError(data.at("show"), problem, [f"{{0:{way}}}" for way in SHOWN_AS])
         return Figure(
             name=name,
-            label=data["label"],
-            measure=data.get("measure", ""),
-            because=data["because"],
+            label=text(data, "label", KnowledgeError),
+            measure=text(data, "measure", KnowledgeError),
+            because=text(data, "because", KnowledgeError),
             source=source_of(data, self._works, local),
             place=data.place,
             facts=texts(data, "facts", KnowledgeError),
@@ -475,12 +489,13 @@ class _PartReader:
         )
 
     def _amounts(self, data: YamlMapping) -> dict[str, tuple[Fraction, ...]]:
-        amounts = data.get("amounts", {})
-        if not isinstance(amounts, dict):
-            raise KnowledgeError(data.at("amounts"), "'amounts' is a mapping of names to numbers or lists of numbers.")
-        place = data.at("amounts")
-        lists = {name: [value] if isinstance(value, str) else value for name, value in amounts.items()}
-        return {name: tuple(self._reader._number(one, place) for one in ones) for name, ones in lists.items()}
+        amounts = inner(data, "amounts", KnowledgeError)
+        found = {}
+        for name in amounts:
+            found[name] = tuple(number_at(one, amounts.at(name)) for one in texts(amounts, name, KnowledgeError))
+            if not found[name]:
+                raise KnowledgeError(amounts.at(name), f"{name!r} takes a number or a list of numbers.")
+        return found
 
 
 def source_of(data: YamlMapping, works: Mapping[str, Work], local: bool = False) -> Source:
@@ -491,18 +506,18 @@ def source_of(data: YamlMapping, works: Mapping[str, Work], local: bool = False)
     """
     source = data.get("source")
     if not isinstance(source, YamlMapping):
-        raise KnowledgeError(
-            data.at("source"), "A source is a mapping.", ("work", "common_practice", "from_memory")
-        )
+        raise KnowledgeError(data.at("source"), "A source is a mapping.", ("work", "common_practice", "from_memory"))
     if "work" in source:
         check_keys(source, ("work", "section"), ("edition",), KnowledgeError)
-        if not isinstance(source["work"], str) or source["work"] not in works:
-            problem = f"There is no work {source['work']!r} in sources.yaml."
-            raise KnowledgeError(source.at("work"), problem, works, got=str(source["work"]))
-        return Source(source["work"], source.get("edition", ""), source["section"], local=local)
+        work, edition, section = (text(source, key, KnowledgeError) for key in ("work", "edition", "section"))
+        if work not in works:
+            raise KnowledgeError(source.at("work"), f"There is no work {work!r} in sources.yaml.", works, got=work)
+        return Source(work, edition, section, local=local)
     check_keys(source, (), ("common_practice", "from_memory"), KnowledgeError)
     if len(source) != 1:
         raise KnowledgeError(source.place, "A source is a work, common practice, or memory.")
+    for basis in source:
+        _one_of(source, basis, ("yes", "true"))
     return Source(basis="common_practice" if "common_practice" in source else "from_memory", local=local)
 
 

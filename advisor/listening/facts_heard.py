@@ -21,6 +21,7 @@ _RATINGS = frozenset({20, 45, 60, 90, 180})
 _ABOUT = frozenset({"why", "why_not", "is_allowed", "look_up", "unsafe_wish", "what_if", "what_would", "forget"})
 
 
+_DOORS = frozenset(["door", "doors", "leaf", "leaves"])
 _IS = frozenset(["is", "are", "was", "were", "isn't", "aren't", "it's", "has", "have", "wall's"])
 _OF_WALL = _IS | frozenset(["and", "just", "only", "not", "a", "an", "the"])
 
@@ -139,6 +140,9 @@ class _Reading:
         if part.asked and not part.unknown:
             return
         if "leaves" in term.says and self._counts_hardware(part):
+            return
+        following = next((other for other in self.sentence.parts if other.start == part.end), None)
+        if term.before and following is not None and self._counts_hardware(following):
             return
         says = dict(term.says)
         if part.denied and term.denied is not None:
@@ -300,6 +304,8 @@ class _Reading:
         at = part.start - 1
         while at >= 0 and between(words[at]):
             at -= 1
+        if _DOORS & set(words[part.start : part.end]):
+            return False
         if at < 0 or words[at] not in lists["wall"] or _IS.isdisjoint(words[at : part.start]):
             return False
         at -= 1

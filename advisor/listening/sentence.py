@@ -213,7 +213,10 @@ class Sentence:
         for place, part in enumerate(self.parts):
             if not part.tells:
                 continue
-            following = self.parts[place + 1] if place + 1 < len(self.parts) else None
+            later = self.parts[place + 1 :]
+            if part.term and part.term.names:
+                later = [other for other in later[:2] if other.mark != "asking_first"]
+            following = later[0] if later else None
             after = self.words[part.end : part.end + 1]
             at_end = part.end + 1 >= len(self.words) or (
                 following is not None and following.start == part.end + 1 and following.mark in ("hedge", "unsure")

@@ -11,8 +11,8 @@ from typing import Any
 from advisor import yaml_files
 from advisor.errors import PhrasebookError
 from advisor.facts import Between, FactKind, OneOf, Possible
-from advisor.yaml_files import Place
 from advisor.phrasebook.book import Bound, Choice, Measures, Phrasebook, Question, Slot, Term
+from advisor.yaml_files import Place
 
 MARKS = frozenset(
     [
@@ -330,7 +330,7 @@ def _wordings(choice: Choice) -> list[str]:
     plain = ["".join(sign if sign.isalnum() or sign == "/" else " " for sign in text.lower()).split() for text in told]
     singular = [[*words[:-1], words[-1][:-1]] for words in plain if words and words[-1].endswith("s") and len(words) == 1]
     kept = [words for words in singular if len(words[-1]) > 3 and not words[-1].endswith("s")]
-    return list(dict.fromkeys(" ".join(words) for words in (*plain, *kept) if words))
+    return list(dict.fromkeys([choice.label.lower(), *(" ".join(words) for words in (*plain, *kept) if words)]))
 
 
 def _measures(data: yaml_files.Mapping) -> Measures:

@@ -163,7 +163,7 @@ class Judge:
 
         Args:
             said: a state of this graph.
-            base: findings of a state that differs in few facts; what they don't touch is taken over, cautions altogether.
+            base: findings of a state that differs in few facts; what they don't touch is taken over, and all cautions.
         """
         state = list(base.state if base else said)
         verdicts = list(base.rules) if base else [NO] * len(self.rule_names)
