@@ -52,6 +52,7 @@ class FactKind:
         ease: 1 (anyone can tell) to 5 (needs the drawings).
         low, high: a quantity outside these is impossible, not merely unusual.
         building: the same for every opening of one building, so that a further opening takes it over.
+        prior: how often each value is met, as weights; a value without one hardly ever. Nothing is concluded from it.
     """
 
     name: str
@@ -66,6 +67,7 @@ class FactKind:
     low: Fraction | None = None
     high: Fraction | None = None
     building: bool = False
+    prior: Mapping[str, int] = field(default_factory=dict)
 
     def finest(self, value: str) -> tuple[str, ...]:
         """The finest values a choice or group stands for; empty for a value the fact can't take."""

@@ -18,7 +18,7 @@ from advisor.conversation.mind import Mind, load
 LEAVES = (("a single door", "single"), ("a pair of doors", "pair"), ("single door", "single"))
 MATERIALS = (("hollow metal", "hollow_metal"), ("aluminum", "aluminum"), ("fiberglass", "fiberglass"))
 RATINGS = (("not fire rated", "0"), ("20 minutes", "20"), ("90 minutes", "90"), ("three hours", "180"))
-PLACES = (("exterior", "yes"), ("interior", "no"))
+PLACES = (("exterior", "yes"), ("interior", "no"), ("interior", "no"))
 SIZES = ("3070", "36x84", "3-0 x 7-0", "4080", "2868", "30 x 80")
 ROOMS = ("office", "storage room", "classroom", "kitchen", "corridor", "gym")
 LATER = ("don't know", "why?", "20 people", "medium traffic", "what do you have so far", "left hand", "undo", "zzyzx")
@@ -38,7 +38,7 @@ def openings(number: int) -> Iterator[Opening]:
     """So many openings, always the same ones, no two alike within any stretch of a few hundred."""
     for at in range(number):
         leaves, material = LEAVES[at % 3], MATERIALS[at // 3 % 3]
-        rating, place = RATINGS[at // 9 % 4], PLACES[at // 36 % 2]
+        rating, place = RATINGS[at // 9 % 4], PLACES[at // 36 % 3]
         size, room = SIZES[at // 9 % 6], ROOMS[at // 72 % 6]
         where = f"{place[0]} {room}" if place[1] == "no" else "exterior"
         first = f"{leaves[0]}, {material[0]}, {rating[0]}, {size}, {where}"

@@ -297,9 +297,27 @@ class Speaker:
 
     def ordered_by(self, line: Line, fact: str, session: Session) -> str:
         """A detail a line is ordered by, as the customer settled it; empty where it isn't or doesn't matter."""
-        entry = session.sheet.entries.get(fact)
-        wanted = fact in self.graph.items[line.item].order
-        return self.value(fact, entry.possible) if wanted and entry and entry.possible else ""
+        entry, item = session.sheet.entries.get(fact), self.graph.items[line.item]
+        if fact not in item.order or not entry or not entry.possible:
+            return ""
+        said = self.value(fact, entry.possible)
+        if fact == "finish" and item.base and isinstance(entry.possible, OneOf) and len(entry.possible.values) == 1:
+            return self._finish_on(item.base, *entry.possible.values) or said
+        return said
+
+    def _finish_on(self, base: str, code: str) -> str | None:
+        """The finish that looks like this one on another base metal; None where none is known or needed."""
+        finishes = self.mind.lookups.finishes
+        like = finishes[code].like if code in finishes else {}
+        for other in sorted(like, key=lambda name: (like[name] != "other_base", name)):
+            if (
+                like[other] in ("other_base", "near")
+                and base in finishes[other].base
+                and base not in finishes[code].base
+            ):
+                found = finishes[other]
+                return self.say("finish_on", code=other, us=found.us, look=found.look, base=found.base)
+        return None
 
     def _rows(
         self, lines: Sequence[Line], found: RecommendedSet, session: Session, ordered: Sequence[str]
@@ -327,7 +345,7 @@ class Speaker:
         """A line's type; on a fire door with the word that it must be listed."""
         item = self.graph.items[line.item]
         listed = found.findings.required[self.graph.requirement_index["listed_hardware"]] == YES
-        if not listed:
+        if not listed or not item.label:
             return item.type
         return self.say("listed_part", type=item.type) if item.type else self.say("listed_only")
 
@@ -369,7 +387,10 @@ class Speaker:
         for name in facts:
             entry = session.sheet.entries.get(name)
             if entry and entry.possible is not None:
-                said.append(self.say("fact_said", words=entry.text))
+                words = self.say("fact_said", words=entry.text)
+                yes_no = self.graph.kinds[name].kind == "yes_no"
+                value = self.value(name, entry.possible)
+                said.append(self.say("fact_said_so", words=words, value=value) if yes_no else words)
                 continue
             at = self.graph.fact_index[name]
             value = f"{self.fact(name)} {self.value(name, self._possible(name, found.findings.state[at]))}"

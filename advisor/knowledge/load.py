@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from string import Formatter
@@ -197,7 +198,7 @@ def _kind(name: str, data: YamlMapping) -> FactKind:
     check_keys(
         data,
         ("kind", "meaning"),
-        ("unit", "choices", "kinds", "topic", "ease", "presumed", "low", "high", "building"),
+        ("unit", "choices", "kinds", "topic", "ease", "presumed", "low", "high", "building", "prior"),
         KnowledgeError,
     )
     kind = _one_of(data, "kind", ("choice", "yes_no", "steps", "quantity"))
@@ -230,7 +231,24 @@ def _kind(name: str, data: YamlMapping) -> FactKind:
     )
     if made.presumed is not None:
         Reader({}, {}).compare(made, made.presumed, data.at("presumed"))
-    return made
+    return replace(made, prior=_prior(made, data))
+
+
+def _prior(kind: FactKind, data: YamlMapping) -> dict[str, int]:
+    """The weight of each value a fact's prior names; none where it has no prior."""
+    prior = inner(data, "prior", KnowledgeError)
+    weights = {value: _whole(prior, value, 0) for value in prior}
+    for value in weights:
+        if kind.kind != "quantity":
+            if value not in kind.choices:
+                raise KnowledgeError(prior.at(value), f"{kind.name!r} has no value {value!r}.", kind.choices, got=value)
+            continue
+        amount = number_at(value, prior.at(value))
+        if (kind.low is not None and amount < kind.low) or (kind.high is not None and amount > kind.high):
+            raise KnowledgeError(prior.at(value), f"{value!r} is outside what {kind.name!r} can be.")
+    if "prior" in data and not sum(weights.values()):
+        raise KnowledgeError(data.at("prior"), "A prior needs a weight above 0.")
+    return weights
 
 
 def _requirement(name: str, data: YamlMapping) -> Requirement:
@@ -357,7 +375,7 @@ class _PartReader:
             ("title", "source"),
             (
                 *("is_a", "type", "gives", "fits", "brings", "clashes", "moving_parts", "cost", "alone"),
-                *("quantity", "size", "figures", "notes", "facts", "order", "purpose"),
+                *("quantity", "size", "figures", "notes", "facts", "order", "purpose", "label", "base"),
             ),
             KnowledgeError,
         )
@@ -384,6 +402,8 @@ class _PartReader:
             notes=texts(data, "notes", KnowledgeError),
             order=self._order(data),
             purpose=text(data, "purpose", KnowledgeError),
+            label=_flag(data, "label", True),
+            base=text(data, "base", KnowledgeError),
             facts=texts(data, "facts", KnowledgeError),
         )
 

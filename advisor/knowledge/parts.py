@@ -106,6 +106,8 @@ class Item:
         quantity: a number per leaf or opening, or the name of a table that gives it.
         figures: names of the preparation figures that go with it.
         order: facts that must be settled before it can be ordered.
+        label: whether it has to be listed or labelled where every part of a fire door must be.
+        base: the base metal it is made of, where a finish has to be translated for it.
         purpose: what it is there for, where it comes along with something else.
     """
 
@@ -128,6 +130,8 @@ class Item:
     notes: tuple[str, ...] = ()
     order: tuple[str, ...] = ()
     purpose: str = ""
+    label: bool = True
+    base: str = ""
     facts: tuple[str, ...] = ()
 
 

@@ -100,7 +100,7 @@ class Recommender:
         return RecommendedSet(
             choice=choice,
             findings=findings,
-            lines=tuple(self._lines(choice)),
+            lines=tuple(self.lines(choice)),
             unmet=tuple(sorted(everywhere)),
             unmet_if=tuple((name, joined(unmet[name])) for name in sorted(unmet.keys() - everywhere)),
             assumed=tuple(self._assumed(findings, choice)),
@@ -113,7 +113,8 @@ class Recommender:
         """A rule's verdict with its exceptions."""
         return findings.rules[self.judge.rule_index[rule.name]]
 
-    def _lines(self, choice: Choice) -> Iterator[Line]:
+    def lines(self, choice: Choice) -> Iterator[Line]:
+        """The lines of a choice, those that stand in several cases merged."""
         merged: dict[tuple[str, str, int], list[tuple[Assumption, Pick, Findings]]] = {}
         for assumed, plan, findings in choice.cases:
             for pick in plan.picks:

@@ -12,9 +12,10 @@ from advisor.conversation.mind import Mind
 from advisor.conversation.session import from_slots
 from advisor.conversation.speak import Speaker
 from advisor.knowledge.graph import KnowledgeGraph
-from advisor.logic import NO
+from advisor.logic import NO, UNKNOWN, YES
+from advisor.reasoning.choose import Choice
 from advisor.reasoning.infer import Findings
-from advisor.reasoning.recommend import RecommendedSet
+from advisor.reasoning.recommend import Line
 from advisor.yaml_files import Place
 
 # leaf, item, quantity
@@ -133,28 +134,35 @@ class _View:
         return self.findings.rules[index[rule]] if rule in index else NO
 
     @cached_property
-    def found(self) -> RecommendedSet:
-        return self.mind.recommender.recommend(self.findings)
+    def choice(self) -> Choice:
+        return self.mind.chooser.choose(self.findings, UNKNOWN)
+
+    @cached_property
+    def set_lines(self) -> tuple[Line, ...]:
+        return tuple(self.mind.recommender.lines(self.choice))
 
     @property
     def hardware(self) -> tuple[Hardware, ...]:
-        return tuple(sorted((line.leaf, line.item, line.quantity) for line in self.found.lines))
+        return tuple(sorted((line.leaf, line.item, line.quantity) for line in self.set_lines))
 
     @property
-    def unmet(self) -> tuple[str, ...]:
-        return self.found.unmet
+    def unmet(self) -> set[str]:
+        return {name for _, plan, _ in self.choice.cases for name in plan.unmet}
 
     @cached_property
     def lines(self) -> list[tuple[str, str, int, str]]:
         speaker = Speaker(self.mind)
-        lines = self.found.lines
-        return sorted((line.leaf, line.item, line.quantity, speaker.only_if(line) or "") for line in lines)
+        return sorted((line.leaf, line.item, line.quantity, speaker.only_if(line) or "") for line in self.set_lines)
 
     @cached_property
     def rests_on(self) -> frozenset[str]:
-        behind = {rule for line in self.found.lines for rule in line.because}
-        implied = {one.rule for one in self.found.assumed if one.rule}
-        return frozenset(behind | implied | set(self.found.cautions))
+        behind = {rule for line in self.set_lines for rule in line.because}
+        beside = {
+            name
+            for name, rule in self.mind.graph.rules.items()
+            if rule.effect in ("implies", "cautions") and self.verdict(name) == YES
+        }
+        return frozenset(behind | beside)
 
 
 def _effect(graph: KnowledgeGraph, name: str) -> Any:
