@@ -70,6 +70,8 @@ def chat(
     journal = None if no_log and not session else _journal(mind, log, kept)
     counter = _counter(mind, journal, keep_personal, slots)
     screen = _screen(plain)
+    if slots and not as_json:
+        typer.echo(_resumed(mind, session or str(resume), slots))
     for line in _lines_in(as_json, plain, None if no_log else log):
         message = counter.say(line)
         if as_json:
@@ -235,10 +237,17 @@ def _journal(mind: Mind, folder: Path | None, resumed: Path | None = None) -> Jo
     stamp = time.strftime("%Y-%m-%d_%H%M%S")
     try:
         path = resumed or (folder or state_folder()) / f"{stamp}_{os.getpid()}.jsonl"
-        return Journal(path, time.time, mind.graph.fingerprint, resumed is not None)
+        return Journal(path, time.time, mind.graph.fingerprint, resumed=path.exists())
     except JournalError as problem:
         typer.echo(str(problem), err=True)
         return None
+
+
+def _resumed(mind: Mind, name: str, slots: dict[str, Any]) -> str:
+    from advisor.conversation.session import from_slots
+    from advisor.conversation.speak import Speaker
+
+    return mind.book.wording["resumed"].format(name=name, opening=Speaker(mind).opening(from_slots(slots).sheet))
 
 
 def _session_log(name: str, folder: Path | None) -> Path:

@@ -446,13 +446,14 @@ def _case(
     words: Mapping[str, str],
 ) -> None:
     from advisor.review.logs import find_files, find_session
+    from advisor.review.replay import mind_of
     from advisor.review.verdicts import as_case
 
     session = find_session(find_files(paths)[0], name)
     if session is None:
         _stop(words["review_no_session"].format(session=name))
     verdict = next((one for one in reversed(list(verdicts)) if one.session == name), None)
-    text = as_case(session, _answers(session, settings), verdict)
+    text = as_case(session, _answers(session, settings), verdict, mind_of(settings.knowledge, ()).graph)
     if into is None:
         _write(text.rstrip("\n"))
         return

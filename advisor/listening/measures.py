@@ -194,7 +194,7 @@ class MeasureReader:
         feet = "|".join(re.escape(word) + ("(?![a-z])" if word.isalpha() else "") for word in foot_words)
         hour = _either(word for word, size in times.items() if size == 60 and len(word) > 1)
         # Not a number's beginning or end: inside a word, a date, a longer figure.
-        head, tail = r"(?:(?<![\w.,/'\"-])|(?<=\bpr)|(?<=\dx)|(?<=['\"]x)|(?<=[\s(]-))", r"(?![\w/])"
+        head, tail = r"(?:(?<![\w.,/'\"-])|(?<=\bpr)|(?<=\dx)|(?<=['\"]x)|(?<=[\s(]-)|(?<=[a-z'\")],))", r"(?![\w/])"
         inches = rf"(?:1[01]|\d)(?:[ -]+\d/\d+|\.\d+)?(?!\d)(?! ?(?:{feet}|{time}|h)(?!\w))"
         # Inches without their unit follow feet only where the measure then ends: not "3 foot 2 hinges".
         ends = r"(?= ?(?:$|[,.;)-]|wide|tall|high|doors?|leaf|leaves|by|x|each|single|pair|hm|wood|hollow))"

@@ -201,8 +201,8 @@ def _meant(
     answers = False
     if asked and not whole:
         clause = {at for at in spoken if clauses[at] == clauses[match.start]}
-        rest = clause - inside
-        answers = not rest & said if inside & said else all(words[at] in lists["around"] for at in rest)
+        rest, around = clause - inside, lists["around"] | lists["polite"]
+        answers = not rest & said if inside & said else all(words[at] in around for at in rest)
     following = words[match.end] if match.end < len(words) else ""
     terms = tuple(
         term

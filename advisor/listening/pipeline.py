@@ -91,7 +91,9 @@ def make_measures(nlp: Language, name: str) -> Any:
 
     def measures(doc: Doc) -> Doc:
         words = [token.norm_ for token in doc]
-        gaps = [len(token.text) != len(token.lemma_) for token in doc]
+        # The first word's text holds what stands before it, too.
+        texts = [token.text if token.i else token.text.lstrip() for token in doc]
+        gaps = [len(text) != len(token.lemma_) for text, token in zip(texts, doc, strict=True)]
         found = _lookups(nlp).measures.read(words, gaps)
         doc.user_data["measures"] = found
         doc.spans["measures"] = [Span(doc, one.start, one.end, label=one.kind) for one in found]

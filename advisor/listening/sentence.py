@@ -196,7 +196,8 @@ class Sentence:
     def answers_no(self, part: Part) -> bool:
         """Whether "no, it's …" answers a question that yes or no answers, where else it corrects what was said."""
         words = self.words[part.start : part.end]
-        first = all(word in self.lists["around"] for word in self.words[: part.start])
+        empty = self.lists["around"] | self.lists["filler"]
+        first = all(word in empty or not word.isalnum() for word in self.words[: part.start])
         return self.yes_no and first and words[0] == "no" and words[-1] in ("it's", "its")
 
     def _asks(self, part: Part) -> bool:
@@ -245,7 +246,10 @@ class Sentence:
                 part.unknown = True
 
     def _ends(self, part: Part) -> bool:
-        return part.end >= len(self.words) or self.words[part.end] in ",.;!?)" or self.breaks[part.end]
+        at = part.end
+        while at < len(self.words) and self.words[at] in self.lists["polite"]:
+            at += 1
+        return at >= len(self.words) or self.words[at] in ",.;!?)" or self.breaks[at]
 
     def _openings(self) -> None:
         """Number the openings: "another door …", "second opening …", a second size on a new line or after "and a"."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 
 from spacy.tokens import Doc
 from spacy.vocab import Vocab
@@ -94,10 +94,10 @@ class Spelling:
     def __init__(self, known: Mapping[str, frozenset[str]], english: Iterable[str]) -> None:
         self.known = {word: names for word, names in known.items() if word.isalpha()}
         self.safe = frozenset(self.known) | frozenset(english)
-        self.by_initial: dict[str, list[tuple[str, int]]] = {}
+        self.shaped: dict[tuple[str, int], list[tuple[str, int]]] = {}
         for word in sorted(self.known):
             if len(word) >= 4:
-                self.by_initial.setdefault(word[0], []).append((word, _letters(word)))
+                self.shaped.setdefault((word[0], len(word)), []).append((word, _letters(word)))
         self.found: dict[str, str] = {}
 
     def __call__(self, word: str) -> str:
@@ -113,22 +113,29 @@ class Spelling:
     def _nearest(self, word: str) -> str:
         letters = _letters(word)
         near: dict[str, int] = {}
-        for initial in sorted({word[0], word[1]}):
-            for known, known_letters in self.by_initial.get(initial, ()):
-                allowed = 2 if min(len(word), len(known)) >= 9 else 1
-                if abs(len(known) - len(word)) > allowed or (letters ^ known_letters).bit_count() > 2 * allowed:
-                    continue
-                if initial != word[0] and known[:2] != word[1] + word[0]:
-                    continue
-                if len(known) == 4 and len(word) == 5 and not _doubled(word, known):
-                    continue
-                off = distance(word, known, allowed)
-                if off <= allowed:
-                    near[known] = off
+        for known, known_letters, allowed in self._shaped_like(word):
+            if (letters ^ known_letters).bit_count() > 2 * allowed:
+                continue
+            if known[0] != word[0] and known[:2] != word[1] + word[0]:
+                continue
+            if len(known) == 4 and len(word) == 5 and not _doubled(word, known):
+                continue
+            off = distance(word, known, allowed)
+            if off <= allowed:
+                near[known] = off
         if not near or (len({_stem(known) for known in near}) > 1 and not self._alike(near)):
             return word
         plural = word.endswith("s")
         return min(near, key=lambda known: (near[known], known.endswith("s") != plural, known))
+
+    def _shaped_like(self, word: str) -> Iterator[tuple[str, int, int]]:
+        """The known words that begin and are as long as a word may that is meant for them, and how far off it may be."""
+        for initial in sorted({word[0], word[1]}):
+            for length in range(len(word) - 2, len(word) + 3):
+                allowed = 2 if min(len(word), length) >= 9 else 1
+                if abs(length - len(word)) <= allowed:
+                    for known, letters in self.shaped.get((initial, length), ()):
+                        yield known, letters, allowed
 
     def _alike(self, words: Iterable[str]) -> bool:
         """Whether some term has all the words, so that taking one for another does no harm."""
@@ -156,6 +163,15 @@ def distance(one: str, other: str, most: int) -> int:
     >>> distance("astragle", "astragal", 2), distance("clsoer", "closer", 1), distance("wood", "metal", 2)
     (2, 1, 3)
     """
+    # What both begin and end with costs nothing; most words that are far apart are told by what remains.
+    while one and other and one[0] == other[0]:
+        one, other = one[1:], other[1:]
+    while one and other and one[-1] == other[-1]:
+        one, other = one[:-1], other[:-1]
+    if not one or not other:
+        return min(max(len(one), len(other)), most + 1)
+    if most == 1 and max(len(one), len(other)) > 2:
+        return 2
     before_last: list[int] = []
     last = list(range(len(other) + 1))
     for row, letter in enumerate(one, start=1):

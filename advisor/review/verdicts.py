@@ -13,6 +13,7 @@ from typing import Any, Literal, get_args
 import yaml
 
 from advisor.errors import JournalError
+from advisor.knowledge.graph import KnowledgeGraph
 from advisor.review.gist import REASONS
 from advisor.review.logs import STDIN, VERDICTS, PastSession
 from advisor.review.replay import Replayed
@@ -117,24 +118,44 @@ def agreement(verdicts: Sequence[Verdict]) -> list[dict[str, Any]]:
     ]
 
 
-def as_case(session: PastSession, answers: Sequence[Mapping[str, Any]], verdict: Verdict | None) -> str:
-    """A session as a test case in YAML: each line, what was heard in it, and what came back.
+def as_case(
+    session: PastSession, answers: Sequence[Mapping[str, Any]], verdict: Verdict | None, graph: KnowledgeGraph
+) -> str:
+    """A session as a test case in the form of the demo sessions.
 
-    What the advisor said stands under ``expect``, to be put right by hand where the verdict is not "right".
+    What the advisor said stands under each line, to be put right by hand where the verdict is not "right". Turns that
+    change nothing (not understood, good-bye) are left out. Verdict and remark stand above as comments.
     """
-    turns = []
-    for turn, answer in zip(session.turns, answers, strict=True):
-        expect: dict[str, Any] = {"kind": answer["kind"]}
-        if answer["question"]:
-            expect["asks"] = answer["question"]["fact"]
-        if answer["recommended"]:
-            lines = answer["recommended"]["lines"]
-            expect["set"] = [f"{line['leaf']}: {line['quantity']} {line['item']}" for line in lines]
-            if answer["recommended"]["unmet"]:
-                expect["unmet"] = answer["recommended"]["unmet"]
-        heard = {each["fact"]: each["value"] for each in answer["heard"] if each["opening"] == 1}
-        said = {"customer": turn.said} | ({"one_shot": True} if turn.one_shot else {})
-        turns.append(said | ({"heard": heard} if heard else {}) | {"expect": expect})
-    judged = {"verdict": verdict.verdict, "remark": verdict.remark} if verdict else {}
-    case = {"name": session.name, **judged, "turns": turns}
-    return yaml.safe_dump(case, sort_keys=False, allow_unicode=True, width=120)
+    turns = [
+        {"customer": turn.said} | said
+        for turn, answer in zip(session.turns, answers, strict=True)
+        if (said := _stated(answer, graph))
+    ]
+    case = {"title": session.name, "teller": verdict.reviewer if verdict else "", "turns": turns}
+    above = [f"# {verdict.verdict}: {verdict.remark}".rstrip(": ")] if verdict else []
+    once = [f"# turn {number}: one_shot" for number, turn in enumerate(session.turns, start=1) if turn.one_shot]
+    return "\n".join([*above, *once, yaml.safe_dump(case, sort_keys=False, allow_unicode=True, width=120)])
+
+
+def _stated(answer: Mapping[str, Any], graph: KnowledgeGraph) -> dict[str, Any]:
+    """What a demo session states of an answer; nothing for kinds it can't state."""
+    if answer["kind"] == "question":
+        return {"counter": answer["question"]["text"]}
+    if answer["kind"] in ("answer", "refusal"):
+        return {f"{answer['kind']}_includes": [answer["reply"].split("\n", 1)[0]]}
+    if answer["kind"] != "recommendation":
+        return {}
+    found, reply = answer["recommended"], answer["reply"]
+    latching = [name for name, part in sorted(graph.arrangements.items()) if f": {part.title}. {part.because}" in reply]
+    lines = [f"{line['leaf']} {line['quantity']} {line['item']}" for line in found["lines"]]
+    conditional = [
+        f"{shown}: {line['only_if']}" for shown, line in zip(lines, found["lines"], strict=True) if line["only_if"]
+    ]
+    parts = {"only_if": conditional, "unmet": list(found["unmet"])}
+    return {
+        "set": {
+            "latching": latching[0] if len(latching) == 1 else latching,
+            "lines": lines,
+            **{key: entries for key, entries in parts.items() if entries},
+        }
+    }
