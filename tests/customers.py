@@ -16,15 +16,13 @@ from advisor.facts import Entry, FactSheet
 from advisor.knowledge.graph import KnowledgeGraph
 
 OPENING_SENTENCE = (
-    "leaves",
-    "leaf_width_in",
-    "inactive_leaf_width_in",
-    "leaf_height_in",
-    "door_material",
-    "fire_rating_minutes",
-    "room_use",
+    ("leaves",),
+    ("leaf_width_in", "inactive_leaf_width_in", "leaf_height_in"),
+    ("door_material",),
+    ("fire_rating_minutes",),
+    ("room_use",),
 )
-FIRST = ("leaves", "room_use", "exterior", "occupancy", "wall_kind", "wall_rating_minutes", "fire_rating_minutes")
+LEFT_OUT = 0.1
 
 SMALL = "janitor_closet electrical_room telecom_closet data_room elevator_machine_room shaft_room restroom_single roof_access"
 SERVICE = "storage_room janitor_closet electrical_room mechanical_room elevator_machine_room data_room telecom_closet shaft_room"
@@ -160,7 +158,9 @@ class Customers:
 
     def sheet(self, opening: Mapping[str, Value]) -> FactSheet:
         """What a typical opening sentence says: leaves, size, material, rating and room, and any special wish."""
-        said = [fact for fact in OPENING_SENTENCE if opening["leaves"] == "unequal_pair" or "inactive" not in fact]
+        said = [fact for part in OPENING_SENTENCE if self.random.random() >= LEFT_OUT for fact in part]
+        if opening["leaves"] != "unequal_pair":
+            said = [fact for fact in said if "inactive" not in fact]
         for fact, kind in self.graph.kinds.items():
             if kind.presumed is not None and kind.topic != "ordering" and opening[fact] != self._unsaid(fact, opening):
                 said.append(fact)

@@ -5,7 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from review_corpus import mind
 
+from advisor.conversation.counter import Counter
 from advisor.conversation.privacy import Masked, Masker, masker_of, read_words
 from advisor.errors import PhrasebookError
 from advisor.knowledge.graph import KnowledgeGraph
@@ -96,3 +98,30 @@ def test_a_wrong_privacy_file_is_refused_with_file_and_line(tmp_path: Path, old:
         read_words(path)
     assert str(caught.value).startswith("dialogues/privacy.yaml:")
     assert says in str(caught.value)
+
+
+def test_a_masked_conversation_keeps_nothing_personal_and_hears_the_rest_as_typed(masker: Masker) -> None:
+    kept: list[object] = []
+    counter = Counter(mind(), kept.append, masker)
+    typed = "this is Dana Whitlock at 14 Harrow Lane, 202-555-0142: wood pair, dana@example.com, 90 minutes"
+    turn = counter.say(typed)["turn"]
+    counter.say("what do you have so far, says Kevin Brightwater")
+    counter.close()
+    for hidden in ("Dana", "Whitlock", "Harrow", "0142", "example.com", "Kevin", "Brightwater"):
+        assert hidden not in repr(kept)
+    assert {each["fact"] for each in turn["heard"]} >= {"door_material", "leaves", "fire_rating_minutes"}
+    assert [typed[each["start"] : each["end"]] for each in turn["heard"]] == [each["text"] for each in turn["heard"]]
+    assert turn["not_understood"] == []
+
+
+def test_masking_changes_nothing_that_is_heard_of_a_door(masker: Masker) -> None:
+    for line in LINES["personal"]:
+        answers = []
+        for used in (masker, None):
+            counter = Counter(mind(), masker=used)
+            heard = counter.say(line["said"])["turn"]["heard"]
+            counter.close()
+            answers.append([(each["fact"], each["value"]) for each in heard if each["how"] != "implied"])
+        masked, plain = answers
+        # a number or name masked can only take away what was heard in it by mistake
+        assert [each for each in masked if each not in plain] == [], line["said"]

@@ -417,6 +417,7 @@ def _typed(prompt: str) -> str | None:
 def _conversation(run: _Run, name: str) -> Iterator[tuple[str, str]]:
     """Each line of a session with the answer on record, or with today's where there is none."""
     from advisor.review.logs import find_session
+    from advisor.review.replay import masked
 
     session = find_session(run.files, name)
     if session is None:
@@ -424,6 +425,7 @@ def _conversation(run: _Run, name: str) -> Iterator[tuple[str, str]]:
     if all(turn.answer for turn in session.turns):
         yield from ((turn.said, turn.answer["reply"]) for turn in session.turns if turn.answer)
         return
+    session = masked(session, run.settings)
     yield from zip(
         (turn.said for turn in session.turns), (one["reply"] for one in _answers(session, run.settings)), strict=True
     )
@@ -446,12 +448,13 @@ def _case(
     words: Mapping[str, str],
 ) -> None:
     from advisor.review.logs import find_files, find_session
-    from advisor.review.replay import mind_of
+    from advisor.review.replay import masked, mind_of
     from advisor.review.verdicts import as_case
 
     session = find_session(find_files(paths)[0], name)
     if session is None:
         _stop(words["review_no_session"].format(session=name))
+    session = masked(session, settings)
     verdict = next((one for one in reversed(list(verdicts)) if one.session == name), None)
     text = as_case(session, _answers(session, settings), verdict, mind_of(settings.knowledge, ()).graph)
     if into is None:

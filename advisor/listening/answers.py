@@ -52,7 +52,9 @@ def answer(
             possible = question.answers.get(said, OneOf(frozenset({said})) if kind.kind == "yes_no" else None)
             if possible is not None and not _says_more(sentence, part):
                 return [(part, possible, "unsure")]
-        if mark in ("yes", "no") and sentence.is_answer(part):
+        alone = mark == "negation_after" and not _says_more(sentence, part)
+        if alone or (mark in ("yes", "no") and sentence.is_answer(part)):
+            mark = "no" if alone else mark
             possible = question.answers.get(mark)
             if possible is None and kind.kind == "yes_no":
                 possible = OneOf(frozenset({mark}))
@@ -82,6 +84,8 @@ def decision(sentence: Sentence) -> tuple[Part, str] | None:
         if part.mark in ("yes", "no") and sentence.is_answer(part) and not _corrected(sentence, part):
             return part, part.mark
         if part.mark == "correction" and sentence.answers_no(part):
+            return part, "no"
+        if part.mark == "negation_after" and not _says_more(sentence, part):
             return part, "no"
     return None
 
@@ -171,7 +175,7 @@ def _label(
     """A choice whose label or name the left-over words are."""
     filler = book.words["filler"]
     left = [at for at, word in enumerate(sentence.words) if at not in covered and word not in filler and word.isalnum()]
-    if not left or any(sentence.words[at].isdigit() for at in left):
+    if not left or any(sentence.words[at].isdecimal() for at in left):
         return None
     words = [sentence.words[at] for at in left]
     labels = {

@@ -181,7 +181,7 @@ class _Reading:
         if gap not in ([], ["of"]):
             return False
         before = self.words[part.start - 1] if part.start else ""
-        counted = before.isdigit() or before in self.book.measures.numbers
+        counted = before.isdecimal() or before in self.book.measures.numbers
         return self.words[following.start - 1] == "of" or counted
 
     def _of_opening(self, part: Part, possible: Possible) -> bool:
@@ -269,6 +269,9 @@ class _Reading:
         elif self.asked == "wall_rating_minutes" and fact == "fire_rating_minutes" and end == part.end:
             of_wall = possible_of(measure, self.kinds[self.asked], "exact", None, self.book.measures.lengths)
             fact, possible = (self.asked, of_wall) if of_wall is not None else (fact, possible)
+        if fact == "fire_rating_minutes" and not part.denied and self._only_of_wall(part):
+            fact = "wall_rating_minutes"
+            possible = possible_of(measure, self.kinds[fact], "exact", None, self.book.measures.lengths)
         if possible is None:
             as_wall = possible_of(measure, self.kinds["wall_rating_minutes"], "exact", None, self.book.measures.lengths)
             if fact == "fire_rating_minutes" and as_wall is not None and not part.denied and self._names_wall(part):
@@ -283,6 +286,19 @@ class _Reading:
         if possible is not None:
             self.swallowed.append((start, end))
             self._add(part, fact, possible, span=(start, end))
+
+    def _only_of_wall(self, part: Part) -> bool:
+        """Whether a time follows a kind of wall in a message that says nothing of a door: "tenant wall, 1 hour"."""
+        before = [other for other in self.sentence.parts if other.end <= part.start and other.opening == part.opening]
+        near = before and before[-1].term is not None and "wall_kind" in before[-1].term.says
+        if not near or not set(self.words[before[-1].end : part.start]) <= {",", "-", ":"}:
+            return False
+        told = {"leaves", "door_material", "fire_rating_minutes"}
+        doors = self.book.words["door"] & set(self.words)
+        return not doors and not any(
+            other is not part and (other.measure is not None or (other.term and told & set(other.term.says)))
+            for other in self.sentence.parts
+        )
 
     def _names_wall(self, part: Part) -> bool:
         """Whether a kind of wall is named in the same opening."""
@@ -299,7 +315,7 @@ class _Reading:
 
         def between(word: str) -> bool:
             known = word in lists["wall_between"] or word in _OF_WALL or word in times
-            return known or word.isdigit() or word in self.book.measures.fractions
+            return known or word.isdecimal() or word in self.book.measures.fractions
 
         at = part.start - 1
         while at >= 0 and between(words[at]):
@@ -338,7 +354,7 @@ class _Reading:
             and part.start - at < 6
             and (
                 words[at] in lists["wall_between"]
-                or words[at] in ("is", "are", ":", "=", "at", "for", "of", "it's", "has", "'s", "a", "was")
+                or words[at] in ("have", "had", "is", "are", ":", "=", "at", "for", "of", "it's", "has", "'s", "a", "was")
             )
         ):
             at -= 1

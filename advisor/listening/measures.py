@@ -141,13 +141,13 @@ class MeasureReader:
             return last, str(share * value)
         several = self._word(words, end).removesuffix("s")
         if (
-            not words[at].isdigit()
+            not words[at].isdecimal()
             and 20 <= value < 100
             and value % 10 == 0
             and numbers.get(several, 0) in range(1, 10)
         ):
             return end + 1, f"{value + numbers[several]}s"
-        return end, words[at] if end == at + 1 and words[at].isdigit() else str(value)
+        return end, words[at] if end == at + 1 and words[at].isdecimal() else str(value)
 
     def _share(self, words: Sequence[str], at: int) -> tuple[int, Fraction | None]:
         """Where a part of one ("a half") beginning at a word ends, and its value; None where none begins."""
@@ -163,23 +163,30 @@ class MeasureReader:
         """Where the whole number beginning at a word ends, and its value; None where none begins."""
         numbers = self.measures.numbers
         word = words[at]
-        value = Fraction(word) if word.isdigit() else numbers.get(word)
+        value = Fraction(word) if word.isdecimal() else numbers.get(word)
         end = at + 1
         if word in ("a", "an") and words[end : end + 1] and numbers.get(words[end], 0) in (12, 100, 1000):
             value = Fraction(1) if numbers[words[end]] > 12 else numbers[words[end]]
             end += numbers[words[end]] == 12
         if value is None:
             return end, None
+        if not word.isdecimal() and value in (100, 1000):
+            return self._more(words, end, value)
         small = numbers.get(self._word(words, end), Fraction(0))
-        if not word.isdigit() and 20 <= value < 100 and 0 < small < 10:
+        if not word.isdecimal() and 20 <= value < 100 and 0 < small < 10:
             value, end = value + small, end + 1
         while words[end : end + 1] and numbers.get(words[end], 0) in (100, 1000):
             value, end = value * numbers[words[end]], end + 1
-            joined = end + (words[end : end + 1] == ["and"])
-            if words[joined : joined + 1] and (words[joined] in numbers):
-                last, more = self._cardinal(words, joined)
-                if more is not None and 0 < more < value:
-                    value, end = value + more, last
+            end, value = self._more(words, end, value)
+        return end, value
+
+    def _more(self, words: Sequence[str], end: int, value: Fraction) -> tuple[int, Fraction]:
+        """Hundreds or thousands with what follows of them ("and twenty")."""
+        joined = end + (words[end : end + 1] == ["and"])
+        if words[joined : joined + 1] and (words[joined] in self.measures.numbers):
+            last, more = self._cardinal(words, joined)
+            if more is not None and 0 < more < value:
+                return last, value + more
         return end, value
 
     def _patterns(self) -> Iterator[tuple[str, _Maker]]:
@@ -361,7 +368,7 @@ class MeasureReader:
         text = text.strip().rstrip(".")
         spoken = re.fullmatch(r"(\d{1,2}) (oh|o|zero|ought|0|2|4|6|8|10)", text)
         if spoken:
-            inches = int(spoken[2]) if spoken[2].isdigit() else 0
+            inches = int(spoken[2]) if spoken[2].isdecimal() else 0
             return Fraction(int(spoken[1]) * 12 + inches), Fraction(12)
         dashed = re.fullmatch(r"(\d{1,2})[-/](\d{1,2})", text)
         if dashed and int(dashed[1]) <= 12 and int(dashed[2]) <= 11:

@@ -195,14 +195,17 @@ def _meant(
         return match
     inside = set(range(match.start, match.end))
     whole = inside.issuperset(said if inside & said else spoken)
+    polite = lists["polite"] | lists["around"]
+    if any(term.wants for term in match.terms) and not inside & said:
+        whole = whole or all(words[at] in polite for at in spoken - inside)
     if any(not (term.whole or term.answer) and (term.says or term.mentions) for term in match.terms):
         # "exit" alone ends the talk; "it's an exit" speaks of the door.
         whole = whole and all(at in inside or words[at] in lists["polite"] for at in spoken)
     answers = False
     if asked and not whole:
         clause = {at for at in spoken if clauses[at] == clauses[match.start]}
-        rest, around = clause - inside, lists["around"] | lists["polite"]
-        answers = not rest & said if inside & said else all(words[at] in around for at in rest)
+        rest = clause - inside
+        answers = not rest & said if inside & said else all(words[at] in polite for at in rest)
     following = words[match.end] if match.end < len(words) else ""
     terms = tuple(
         term

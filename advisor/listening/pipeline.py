@@ -47,6 +47,7 @@ class CounterTokenizer(WordTokenizer):
             measure = slot_measure(said, match) if isinstance(said, Slot) else None
             if isinstance(said, Slot) and (
                 measure is None
+                or (measure.in_words and measure.value == 1 and self.kinds[fact].unit == "in")  # "the active one"
                 or possible_of(measure, self.kinds[fact], said.bound, None, self.book.measures.lengths) is None
             ):
                 return False

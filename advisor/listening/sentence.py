@@ -123,7 +123,9 @@ class Sentence:
                     negation = hedge = taking_back = None
                 elif word == ",":
                     unknown = False
-                    hedge = taking_back = None
+                    taking_back = None
+                    aside = hedge is not None and hedge.end == place and self.words[hedge.start - 1] == ","
+                    hedge = hedge if aside else None
                     following = self.words[place + 1] if place + 1 < len(self.words) else ""
                     asking = asking and following not in self.lists["openers"]
                 elif word in self.lists["prepositions"]:
@@ -290,5 +292,7 @@ class Sentence:
             if not leaves and (self.breaks[at] or self.words[at] == ";"):
                 return [at]
             if tuple(self.words[at : at + 2]) in _AND_A:
+                return [at]
+            if self.words[at] in ",;." and self.words[at + 1 : at + 2] == ["one"] and leaves and at + 1 >= end - 1:
                 return [at]
         return []

@@ -67,7 +67,11 @@ def _inches(value: Fraction, kind: FactKind, units: str | None, lengths: Mapping
 def complement(possible: Possible, kind: FactKind) -> Possible | None:
     """What is left when something is denied; None where nothing definite is."""
     if isinstance(possible, Between):
-        return None
+        # "Never more than 30 people" is 30 or fewer; of a length the end itself is left open, so nothing is made of it.
+        if kind.unit not in ("people", "stories") or (possible.at_least is None) == (possible.at_most is None):
+            return None
+        low, high = possible.at_least, possible.at_most
+        return Between(None, low - 1) if low is not None else Between((high or Fraction(0)) + 1, None)
     rest = frozenset(kind.choices) - possible.values
     return OneOf(rest) if rest else None
 

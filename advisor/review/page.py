@@ -13,7 +13,7 @@ from advisor.errors import AdvisorError
 Words = Mapping[str, str]
 MOST_BARS = 15
 MOST_ROWS = 40
-_INK, _BAR, _GRID = "#1d2733", "#2f6f8f", "#d5dbe1"
+_INK, _BAR = "#1d2733", "#2f6f8f"
 _BASIS_COLORS = ("#1f4e6b", "#2f6f8f", "#6aa3bd", "#b9cfda", "#d9822b")
 _STYLE = """
 :root { color-scheme: light; }
@@ -125,8 +125,7 @@ def _figure(height: float) -> tuple[Any, Any]:
         raise PlotsMissing("matplotlib") from None
     figure = figures.Figure(figsize=(6.4, height), layout="constrained")
     axes = figure.subplots()
-    axes.spines[["top", "right", "left"]].set_visible(False)
-    axes.spines["bottom"].set_color(_GRID)
+    axes.spines[:].set_visible(False)
     axes.tick_params(length=0, colors=_INK, labelsize=9)
     return figure, axes
 

@@ -7,7 +7,7 @@ import os
 import time
 from collections.abc import Iterator, Mapping
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -149,17 +149,26 @@ def replay_batch(raws: tuple[RawSession, ...], settings: Settings) -> Batch:
     return Batch(tuple(replayed), tuple(problems), size, seconds, os.getpid())
 
 
+def masked(session: PastSession, settings: Settings) -> PastSession:
+    """The session with what it says of people masked; the advisor's own log stays as it was heard then."""
+    if session.form == "events":
+        return session
+    masker = _masker(settings.dialogues, settings.knowledge)
+    turns = tuple(replace(turn, said=masker.mask(turn.said).text) for turn in session.turns)
+    return replace(session, turns=turns)
+
+
 def replay(session: PastSession, settings: Settings) -> Replayed:
     """One session said again, line by line.
 
     Other people's logs are masked first. In the advisor's own, lines stand as they were heard then.
     """
     mind = mind_of(settings.knowledge, settings.dialogues)
-    masker = None if session.form == "events" else _masker(settings.dialogues, settings.knowledge)
+    session = masked(session, settings)
     answers, seconds, differences = [], [], []
     strayed = False
     slots: dict[str, Any] = {}
-    with closing(Counter(mind, lambda events: slots.update(_slots(events)), masker)) as counter:
+    with closing(Counter(mind, lambda events: slots.update(_slots(events)))) as counter:
         for number, turn in enumerate(session.turns, start=1):
             start = time.process_time()
             answer = counter.say(turn.said, turn.one_shot)["turn"]

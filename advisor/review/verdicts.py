@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
+from heapq import nsmallest
 from pathlib import Path
 from typing import Any, Literal, get_args
 
@@ -20,6 +21,7 @@ from advisor.review.replay import Replayed
 from advisor.yaml_files import Place
 
 Word = Literal["right", "wrong", "incomplete"]
+MOST = 500
 WORDS: tuple[Word, ...] = get_args(Word)
 
 
@@ -84,9 +86,9 @@ def reasons(replayed: Replayed) -> tuple[str, ...]:
 
 
 def in_order(sessions: Iterable[Replayed]) -> list[Replayed]:
-    """The sessions that are worth a review, those with the weightiest reasons first."""
-    worth = [one for one in sessions if reasons(one)]
-    return sorted(worth, key=lambda one: ([reason not in reasons(one) for reason in REASONS], one.place))
+    """The sessions most worth a review, those with the weightiest reasons first; no more than anyone can walk through."""
+    worth = (one for one in sessions if reasons(one))
+    return nsmallest(MOST, worth, key=lambda one: ([reason not in reasons(one) for reason in REASONS], one.place))
 
 
 def agreement(verdicts: Sequence[Verdict]) -> list[dict[str, Any]]:
