@@ -6,6 +6,7 @@ Every scalar stays the text that was written: the kind of the fact it belongs to
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -60,20 +61,24 @@ NOTHING = Mapping()
 NOTHING.place, NOTHING.places = Place("nowhere", 0), {}
 
 
-def read(path: Path, shown: str | None = None, error: type[DataError] = DataError) -> Mapping:
+def read(
+    path: Path, shown: str | None = None, error: type[DataError] = DataError, leaving_out: str | None = None
+) -> Mapping:
     """The mapping a YAML file holds, every scalar as text.
 
     Args:
         path: the file.
         shown: how the file is named in errors; by default the path.
         error: the class raised.
+        leaving_out: a key at the top whose list is not read and comes out empty; lines keep their numbers.
 
     Raises:
         DataError: not UTF-8, not YAML, a key twice in one mapping, no mapping at the top, or something inside itself.
     """
     name = shown or str(path)
     try:
-        node = yaml.compose(path.read_bytes(), Loader=_Loader)
+        written = path.read_bytes()
+        node = yaml.compose(_without(written, leaving_out) if leaving_out else written, Loader=_Loader)
     except yaml.MarkedYAMLError as problem:
         line = problem.problem_mark.line + 1 if problem.problem_mark else 1
         raise error(Place(name, line), f"This is not YAML: {problem.problem}.") from None
@@ -86,6 +91,12 @@ def read(path: Path, shown: str | None = None, error: type[DataError] = DataErro
     except RecursionError:
         raise error(Place(name, 1), "Something in this file stands inside itself, or too deep.") from None
     return made
+
+
+def _without(written: bytes, key: str) -> bytes:
+    """The file with the list under a key at the top emptied, and no line moved."""
+    block = rb"(?m)^%b:[^\n]*(?:\n(?:[ \t#-][^\n]*)?(?=\n|\Z))*" % key.encode()
+    return re.sub(block, lambda found: b"%b: []" % key.encode() + b"\n" * found.group().count(b"\n"), written)
 
 
 def _convert(node: yaml.Node, name: str, error: type[DataError]) -> Any:
@@ -173,7 +184,7 @@ def inner(mapping: Mapping, key: str, error: type[DataError]) -> Mapping:
     """
     value = mapping.get(key, NOTHING)
     if not isinstance(value, Mapping):
-        raise error(mapping.at(key), f"{key!r} takes a mapping (key: value).")
+        raise error(mapping.at(key), f"{key!r} is a mapping (key: value).")
     return value
 
 

@@ -35,13 +35,25 @@ Row = tuple[Mapping[str, str], Mapping[str, int]]
 GIVEN: Mapping[str, tuple[Row, ...]] = {
     # what a room makes likely; the first row whose facts all fit counts
     "leaves": (
-        ({"room_use": f"{SMALL} {DWELLINGS} restroom_multi office guest_room_entry connecting_room"}, {"single": 97, "pair": 3}),
-        ({"room_use": f"corridor {PUBLIC} {CROWDS} loading_dock"}, {"single": 50, "pair": 44, "unequal_pair": 2, "double_egress_pair": 4}),
-        ({"room_use": "mechanical_room storage_room laboratory operating_room"}, {"single": 60, "pair": 32, "unequal_pair": 8}),
+        (
+            {"room_use": f"{SMALL} {DWELLINGS} restroom_multi office guest_room_entry connecting_room"},
+            {"single": 97, "pair": 3},
+        ),
+        (
+            {"room_use": f"corridor {PUBLIC} {CROWDS} loading_dock"},
+            {"single": 50, "pair": 44, "unequal_pair": 2, "double_egress_pair": 4},
+        ),
+        (
+            {"room_use": "mechanical_room storage_room laboratory operating_room"},
+            {"single": 60, "pair": 32, "unequal_pair": 8},
+        ),
     ),
     "occupancy": (
         ({"room_use": CARE}, {"institutional_healthcare": 90, "business": 10}),
-        ({"room_use": "assembly_room gym dining_room lobby"}, {"assembly": 60, "educational": 15, "business": 15, "residential_transient": 10}),
+        (
+            {"room_use": "assembly_room gym dining_room lobby"},
+            {"assembly": 60, "educational": 15, "business": 15, "residential_transient": 10},
+        ),
         ({"room_use": "guest_room_entry connecting_room"}, {"residential_transient": 1}),
         ({"room_use": DWELLINGS}, {"residential": 1}),
     ),
@@ -55,12 +67,33 @@ GIVEN: Mapping[str, tuple[Row, ...]] = {
         ({"exterior": "yes"}, {"exterior_wall": 1}),
         ({"room_use": "stairwell"}, {"stair_enclosure": 1}),
         ({"room_use": "shaft_room"}, {"shaft_enclosure": 1}),
-        ({"room_use": "corridor"}, {"corridor_wall": 25, "fire_barrier": 20, "smoke_barrier": 15, "exit_passageway": 5, "fire_wall": 5, "horizontal_exit": 7, "smoke_partition": 8, "unrated_wall": 15}),
+        (
+            {"room_use": "corridor"},
+            {
+                "corridor_wall": 25,
+                "fire_barrier": 20,
+                "smoke_barrier": 15,
+                "exit_passageway": 5,
+                "fire_wall": 5,
+                "horizontal_exit": 7,
+                "smoke_partition": 8,
+                "unrated_wall": 15,
+            },
+        ),
         ({"room_use": DWELLINGS}, {"fire_partition": 70, "corridor_wall": 20, "fire_barrier": 5, "unrated_wall": 5}),
-        ({"room_use": "guest_room_entry connecting_room suite_entry"}, {"fire_partition": 60, "corridor_wall": 30, "unrated_wall": 10}),
-        ({"room_use": SERVICE, "occupancy": "institutional_healthcare"}, {"fire_barrier": 40, "smoke_partition": 30, "corridor_wall": 20, "unrated_wall": 10}),
+        (
+            {"room_use": "guest_room_entry connecting_room suite_entry"},
+            {"fire_partition": 60, "corridor_wall": 30, "unrated_wall": 10},
+        ),
+        (
+            {"room_use": SERVICE, "occupancy": "institutional_healthcare"},
+            {"fire_barrier": 40, "smoke_partition": 30, "corridor_wall": 20, "unrated_wall": 10},
+        ),
         ({"room_use": SERVICE}, {"unrated_wall": 50, "fire_barrier": 30, "corridor_wall": 12, "smoke_partition": 8}),
-        ({"room_use": f"classroom office conference_room {CARE}"}, {"corridor_wall": 55, "unrated_wall": 40, "smoke_partition": 2, "smoke_barrier": 1, "fire_barrier": 2}),
+        (
+            {"room_use": f"classroom office conference_room {CARE}"},
+            {"corridor_wall": 55, "unrated_wall": 40, "smoke_partition": 2, "smoke_barrier": 1, "fire_barrier": 2},
+        ),
     ),
     "wall_rating_minutes": (
         ({"wall_kind": "exterior_wall"}, {"0": 95, "60": 5}),
@@ -80,22 +113,57 @@ GIVEN: Mapping[str, tuple[Row, ...]] = {
         ({}, {"no": 75, "yes": 25}),
     ),
     "normally_occupied": (({"room_use": f"{SERVICE} roof_access trash_room"}, {"no": 70, "yes": 30}), ({}, {"yes": 1})),
-    "egress": (({"room_use": "storage_room janitor_closet telecom_closet shaft_room roof_access trash_room"}, {"no": 50, "yes": 50}),),
-    "occupant_load": (
-        ({"room_use": f"{SMALL} storage_room mechanical_room trash_room laundry"}, {"0": 20, "1": 40, "2": 30, "6": 10}),
-        ({"room_use": "assembly_room gym dining_room"}, {"30": 20, "60": 20, "120": 30, "200": 15, "350": 10, "600": 5}),
-        ({"room_use": "classroom"}, {"20": 40, "30": 50, "48": 5, "60": 5}),
-        ({"room_use": "corridor stairwell building_entrance lobby"}, {"30": 30, "60": 20, "120": 25, "200": 15, "350": 7, "600": 3}),
-        ({"room_use": f"office suite_entry {CARE} {DWELLINGS} guest_room_entry"}, {"2": 40, "6": 30, "15": 20, "30": 10}),
+    "egress": (
+        (
+            {"room_use": "storage_room janitor_closet telecom_closet shaft_room roof_access trash_room"},
+            {"no": 50, "yes": 50},
+        ),
     ),
-    "accessible_route": (({"room_use": f"{SERVICE} roof_access trash_room loading_dock dwelling_interior"}, {"no": 75, "yes": 25}), ({}, {"no": 8, "yes": 92})),
-    "beds_move": (({"occupancy": "institutional_healthcare", "room_use": "corridor elevator_lobby exam_room suite_entry"}, {"yes": 50, "no": 50}), ({}, {"yes": 3, "no": 97})),
-    "leaf_width_in": (({"leaves": "pair"}, {"36": 85, "30": 6, "42": 3, "48": 6}), ({"room_use": "patient_room operating_room"}, {"44": 40, "46": 10, "48": 50})),
-    "life_safety_code": (({"occupancy": "institutional_healthcare"}, {"yes": 95, "no": 5}), ({}, {"yes": 25, "no": 75})),
+    "occupant_load": (
+        (
+            {"room_use": f"{SMALL} storage_room mechanical_room trash_room laundry"},
+            {"0": 20, "1": 40, "2": 30, "6": 10},
+        ),
+        (
+            {"room_use": "assembly_room gym dining_room"},
+            {"30": 20, "60": 20, "120": 30, "200": 15, "350": 10, "600": 5},
+        ),
+        ({"room_use": "classroom"}, {"20": 40, "30": 50, "48": 5, "60": 5}),
+        (
+            {"room_use": "corridor stairwell building_entrance lobby"},
+            {"30": 30, "60": 20, "120": 25, "200": 15, "350": 7, "600": 3},
+        ),
+        (
+            {"room_use": f"office suite_entry {CARE} {DWELLINGS} guest_room_entry"},
+            {"2": 40, "6": 30, "15": 20, "30": 10},
+        ),
+    ),
+    "accessible_route": (
+        ({"room_use": f"{SERVICE} roof_access trash_room loading_dock dwelling_interior"}, {"no": 75, "yes": 25}),
+        ({}, {"no": 8, "yes": 92}),
+    ),
+    "beds_move": (
+        (
+            {"occupancy": "institutional_healthcare", "room_use": "corridor elevator_lobby exam_room suite_entry"},
+            {"yes": 50, "no": 50},
+        ),
+        ({}, {"yes": 3, "no": 97}),
+    ),
+    "leaf_width_in": (
+        ({"leaves": "pair"}, {"36": 85, "30": 6, "42": 3, "48": 6}),
+        ({"room_use": "patient_room operating_room"}, {"44": 40, "46": 10, "48": 50}),
+    ),
+    "life_safety_code": (
+        ({"occupancy": "institutional_healthcare"}, {"yes": 95, "no": 5}),
+        ({}, {"yes": 25, "no": 75}),
+    ),
     "frame_material": (({"door_material": "aluminum glass"}, {"aluminum": 95, "hollow_metal": 5}),),
     "door_material": (
         ({"fire_rating_minutes": "45 60 90 180"}, {"hollow_metal": 75, "wood_mineral_core": 25}),
-        ({"fire_rating_minutes": "20"}, {"hollow_metal": 45, "wood_particleboard_core": 35, "wood_mineral_core": 15, "wood_solid": 5}),
+        (
+            {"fire_rating_minutes": "20"},
+            {"hollow_metal": 45, "wood_particleboard_core": 35, "wood_mineral_core": 15, "wood_solid": 5},
+        ),
         ({"room_use": "building_entrance vestibule"}, {"aluminum": 65, "glass": 15, "hollow_metal": 20}),
         ({"exterior": "yes"}, {"hollow_metal": 85, "aluminum": 10, "fiberglass": 5}),
         ({}, {"hollow_metal": 45, "wood_particleboard_core": 40, "wood_solid": 8, "aluminum": 5, "glass": 2}),

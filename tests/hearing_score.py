@@ -12,6 +12,7 @@ from advisor.facts import Between, FactKind, Heard, OneOf, Possible
 from advisor.listening.reading import Hearing, Listener
 
 CORPUS = Path(__file__).with_name("corpus")
+FILES = ("tuned_on.yaml", "kept_aside.yaml", "kept_aside_2.yaml", "kept_aside_3.yaml")
 CRITICAL = ("leaves", "fire_rating_minutes", "door_material", "egress", "occupancy", "occupant_load")
 
 

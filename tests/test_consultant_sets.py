@@ -37,13 +37,25 @@ def lines_of_the_advisor(name: str, graph: KnowledgeGraph, judge: Judge, chooser
     for pick in plan.picks:
         ((_, count),) = pick.counts
         found.append(f"{pick.leaf} {count} {pick.item}")
-    return [*found, *(f"unmet {requirement}" for requirement in plan.unmet)]
+    return [*leaf_by_leaf(found), *(f"unmet {requirement}" for requirement in plan.unmet)]
+
+
+def leaf_by_leaf(lines: list[str]) -> list[str]:
+    """The lines with what lies on both leaves said for each: ``each 2 closer`` and one closer on either are the same."""
+    found = []
+    for line in lines:
+        leaf, count, item = line.split()
+        if leaf == "each":
+            found += [f"{one} {int(count) // 2} {item}" for one in ("active", "inactive")]
+        else:
+            found.append(line)
+    return found
 
 
 def differences(graph: KnowledgeGraph, expected: list[str], found: list[str]) -> list[str]:
     """``+`` for a line only the advisor has, ``-`` for one only the consultant has; a family stands for its kinds."""
     left, missing = list(found), []
-    for line in expected:
+    for line in leaf_by_leaf(expected):
         leaf, count, item = line.split()
         for other in left:
             head, _, kind = other.rpartition(" ")
@@ -73,8 +85,10 @@ def test_an_entry_says_what_it_has_to(name: str, graph: KnowledgeGraph) -> None:
     assert set(opening.get("reasons", {})) <= set(opening["lines"])
     for reason in [*opening.get("reasons", {}).values(), *opening.get("differs", {}).values()]:
         assert len(reason.split()) >= 3
+    explained = " ".join(opening.get("differs", {}))
     for line in opening["lines"]:
-        assert line.split()[2] in graph.families, f"{line}: nothing is called that"
+        item = line.split()[2]
+        assert item in graph.families or item in explained, f"{line}: nothing is called that"
 
 
 def test_there_are_at_least_twenty_openings() -> None:
@@ -85,4 +99,5 @@ def test_a_wrong_quantity_leaf_or_item_is_a_difference(graph: KnowledgeGraph) ->
     assert differences(graph, ["active 3 hinge"], ["active 3 hinge_heavy"]) == []
     assert differences(graph, ["active 3 hinge"], ["active 4 hinge_heavy"]) == ["+ active 4 hinge_heavy", "- active 3 hinge"]
     assert differences(graph, ["active 1 closer"], ["inactive 1 closer"]) == ["+ inactive 1 closer", "- active 1 closer"]
-    assert differences(graph, ["each 2 closer", "each 2 closer"], ["each 2 closer"]) == ["- each 2 closer"]
+    assert differences(graph, ["each 2 closer"], ["active 1 closer"]) == ["- inactive 1 closer"]
+    assert differences(graph, ["active 1 closer"] * 2, ["active 1 closer"]) == ["- active 1 closer"]

@@ -31,7 +31,11 @@ def written(possible: Possible) -> str:
 
 def heard_as(hearing: Hearing) -> str:
     """Everything stated, named and wanted; ``asked``, ``left`` or ``known`` where a form tells nothing."""
-    told = {f"{heard.fact}={written(heard.possible)}" for heard in hearing.heard if heard.possible and heard.how != "implied"}
+    told = {
+        f"{heard.fact}={written(heard.possible)}"
+        for heard in hearing.heard
+        if heard.possible and heard.how != "implied"
+    }
     told |= {f"item={mention.item}" for mention in hearing.mentions}
     told |= {f"wants={want.name}:{want.about}" for want in hearing.wants}
     told |= {"asked"} if hearing.ambiguous else set()

@@ -21,6 +21,8 @@ from advisor.reasoning.infer import Clause, Findings, Judge
 RARE = 0.02
 # How much more a question costs for each degree it is harder to answer
 HARDER = 0.05
+# Of a fact with many values only the likeliest are looked at
+LIKELIEST = 6
 
 _Chances = dict[int, float]
 
@@ -48,7 +50,6 @@ class Outlook:
             kind = self.graph.kinds[fact]
             self.cost[at] = 0.0 if kind.topic == "ordering" else 1 + HARDER * (kind.ease - 1)
             self._cell_weights[at] = self._prior(fact)
-        self.live=None
         self._formulas: dict[Condition, _Formula] = {}
         self._fits = [self._formula(condition) for condition in fits]
         self._verdicts: list[tuple[int, list[_Formula], list[_Formula]]] = []
@@ -97,21 +98,20 @@ class Outlook:
 
     def questions(self, findings: Findings) -> float:
         """How much asking is still to come: questions, each weighed by how hard it is to answer."""
+        return sum(chance * self.cost[at] for at, chance in self.chances(findings).items())
+
+    def chances(self, findings: Findings) -> _Chances:
+        """How likely each fact, by its number, is still to be asked."""
         chances: _Chances = {}
-        live=self.live
         for number, requiring, forbidding in self._verdicts:
-            if live is not None:
-                requiring=[f for f in requiring if f.condition in live]
-                forbidding=[f for f in forbidding if f.condition in live]
             if findings.required[number] == UNKNOWN:
                 _together(chances, self._several(requiring, findings, YES)[1])
             if findings.forbidden[number] == UNKNOWN:
                 _together(chances, self._several(forbidding, findings, YES)[1])
         for formula in self._fits:
-            if live is not None and formula.condition not in live: continue
             if formula.clause.judge(findings.state, findings.required) == UNKNOWN:
                 _together(chances, self._asked(formula, findings)[1])
-        return sum(chance * self.cost[at] for at, chance in chances.items())
+        return chances
 
     def _asked(self, formula: _Formula, findings: Findings) -> tuple[float, _Chances]:
         """How likely a formula holds, and for each fact how likely it is asked to settle it."""
@@ -151,17 +151,15 @@ class Outlook:
         """The asking still to come once a fact is known, over its answers as they are likely."""
         at = self.graph.fact_index[fact]
         left = findings.state[at]
-        total = self.weight(at, left)
-        found = 0.0
-        bit = 1
-        while bit <= left:
-            if left & bit:
-                chance = self.weight(at, bit) / total
-                said = list(findings.said)
-                said[at] = bit
-                found += chance * self.questions(self.judge.infer(said, findings))
-            bit <<= 1
-        return found
+        bits = [1 << bit for bit in range(left.bit_length()) if left >> bit & 1]
+        bits = sorted(bits, key=lambda bit: (-self.weight(at, bit), bit))[:LIKELIEST]
+        found = total = 0.0
+        for bit in bits:
+            said = list(findings.said)
+            said[at] = bit
+            found += self.weight(at, bit) * self.questions(self.judge.infer(said, findings))
+            total += self.weight(at, bit)
+        return found / total
 
 
 def _together(chances: _Chances, more: _Chances) -> None:

@@ -9,15 +9,24 @@ never asked.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import product
+from math import prod, sqrt
 
+from advisor.asking.outlook import Outlook
 from advisor.knowledge.conditions import All, Compare, Condition, Needs, Not, facts_read, walk
 from advisor.logic import NO, UNKNOWN, YES
 from advisor.reasoning.choose import Chooser
 from advisor.reasoning.infer import Findings, State
 
 SHAPING = ("leaves", "door_material")
+# The likeliest questions, looked at one step ahead; the others follow in the order of their likelihood
+LOOKED_AT = 8
+# Where nothing is found to ask, this many completions are compared at most
+SPREAD = 64
+
+Counter = tuple[tuple[frozenset[tuple[str, str, tuple[int, ...]]], tuple[str, ...]], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,12 +35,12 @@ class NextQuestion:
 
     Attributes:
         fact: what to ask.
-        settles: how many open verdicts an answer settles on average.
+        leaves: how much asking is likely to be left after the answer, in questions weighed by how hard they are.
         rules: the rules that wait for it, by name.
     """
 
     fact: str
-    settles: float
+    leaves: float
     rules: tuple[str, ...]
 
 
@@ -50,6 +59,8 @@ class Planner:
     def __init__(self, chooser: Chooser) -> None:
         self.chooser, self.judge, self.graph = chooser, chooser.judge, chooser.graph
         self._fits = self._conditions_of_fit()
+        self.outlook = Outlook(self.judge, self._fits)
+        self._masks: dict[tuple[str, Condition], list[int]] = {}
 
     def _conditions_of_fit(self) -> tuple[Condition, ...]:
         found: dict[Condition, None] = {}
@@ -64,40 +75,43 @@ class Planner:
             findings: what follows from what was said.
             closed: facts the customer doesn't know; they are never asked again.
         """
-        for fact, waiting in self.ranked(findings, closed):
-            if self.matters(fact, waiting, findings):
-                rules = sorted({entry.rule for entry in waiting if entry.rule})
-                return NextQuestion(fact, self._settles(fact, findings), tuple(rules))
-        return None
-
-    def ranked(self, findings: Findings, closed: frozenset[str]) -> list[tuple[str, list[_Waiting]]]:
-        """The facts something waits for and the customer may know, best first.
-
-        What shapes the set comes first while nothing is said of it; then safety; then what settles most; then what is
-        easiest to answer.
-        """
         waiting = self._waiting(findings)
+        open_facts = self._askable(waiting, closed)
+        for fact, leaves in self._ordered(open_facts, findings):
+            if self.matters(fact, waiting[fact], findings):
+                return NextQuestion(fact, leaves, self._rules(waiting[fact]))
+        overlooked = self._overlooked(open_facts, waiting, findings)
+        if overlooked is None:
+            return None
+        return NextQuestion(overlooked, self.outlook.after(overlooked, findings), self._rules(waiting[overlooked]))
 
-        def rank(fact: str) -> tuple[int, bool, float, int, str]:
-            kind = self.graph.kinds[fact]
-            unsaid = findings.state[self.graph.fact_index[fact]] == self.judge.full[self.graph.fact_index[fact]]
-            shaping = SHAPING.index(fact) if fact in SHAPING and unsaid else len(SHAPING)
-            worth = self._settles(fact, findings) / kind.ease
-            return (shaping, kind.topic != "safety", -worth, kind.ease, fact)
+    def waiting_for(self, fact: str, findings: Findings) -> tuple[str, ...]:
+        """The rules that wait for a fact, by name."""
+        return self._rules(self._waiting(findings).get(fact, ()))
 
-        facts = [fact for fact in waiting if fact not in closed and self.graph.kinds[fact].topic != "ordering"]
-        return [(fact, waiting[fact]) for fact in sorted(facts, key=rank)]
+    def _rules(self, waiting: Iterable[_Waiting]) -> tuple[str, ...]:
+        return tuple(sorted({entry.rule for entry in waiting if entry.rule}))
 
-    def _settles(self, fact: str, findings: Findings) -> float:
-        """How many open verdicts an answer settles, on average over the answers."""
-        before = _open_verdicts(findings)
-        at = self.graph.fact_index[fact]
-        settled = []
-        for bit, _ in self.graph.cells[fact].samples(findings.state[at]):
-            said = list(findings.said)
-            said[at] = bit
-            settled.append(before - _open_verdicts(self.judge.infer(said, findings)))
-        return sum(settled) / len(settled) if settled else 0.0
+    def _askable(self, waiting: Iterable[str], closed: frozenset[str]) -> list[str]:
+        return sorted(fact for fact in waiting if fact not in closed and self.graph.kinds[fact].topic != "ordering")
+
+    def _ordered(self, facts: Sequence[str], findings: Findings) -> Iterator[tuple[str, float]]:
+        """The facts with the asking each is likely to leave, best first.
+
+        What shapes the set comes first while nothing is said of it: everything the customer sees hangs on it.
+        """
+        full, index = self.judge.full, self.graph.fact_index
+        shaping = [fact for fact in SHAPING if fact in facts and findings.state[index[fact]] == full[index[fact]]]
+        for fact in shaping:
+            yield fact, self.outlook.after(fact, findings)
+        chances = self.outlook.chances(findings)
+        others = sorted(set(facts).difference(shaping), key=lambda fact: (-chances.get(index[fact], 0.0), fact))
+        looked_at = {fact: self.outlook.after(fact, findings) for fact in others[:LOOKED_AT]}
+        yield from sorted(
+            looked_at.items(), key=lambda entry: (entry[1] + self.outlook.cost[index[entry[0]]], entry[0])
+        )
+        for fact in others[LOOKED_AT:]:
+            yield fact, self.outlook.after(fact, findings)
 
     def _waiting(self, findings: Findings) -> dict[str, list[_Waiting]]:
         """For each fact: what waits for it and could change the set."""
@@ -151,16 +165,21 @@ class Planner:
         return False
 
     def _sides(self, fact: str, condition: Condition, left: int) -> frozenset[int]:
-        """A cell left on either side of each comparison of the fact, in the condition and in what its needs hang on."""
-        sides: set[int] = set()
-        for part in walk(condition):
-            if isinstance(part, Compare) and part.fact == fact:
-                inside = self.graph.mask(part)
-                sides |= {side & -side for side in (left & inside, left & ~inside) if side}
-            elif isinstance(part, Needs):
-                for rule in self.graph.requiring.get(part.requirement, ()):
-                    sides |= self._sides(fact, self.judge.rule_clause(rule.name).condition, left)
-        return frozenset(sides)
+        """One cell of each kind the condition can tell apart, in itself and in what its needs hang on."""
+        return frozenset(_one_of_each(left, self._told_apart(fact, condition)))
+
+    def _told_apart(self, fact: str, condition: Condition) -> list[int]:
+        key = (fact, condition)
+        if key not in self._masks:
+            masks: set[int] = set()
+            for part in walk(condition):
+                if isinstance(part, Compare) and part.fact == fact:
+                    masks.add(self.graph.mask(part))
+                elif isinstance(part, Needs):
+                    for rule in self.graph.requiring.get(part.requirement, ()):
+                        masks.update(self._told_apart(fact, self.judge.rule_clause(rule.name).condition))
+            self._masks[key] = sorted(masks)
+        return self._masks[key]
 
     def _differs(self, whole: State, fact: str, sides: frozenset[int]) -> bool:
         """Whether the set is another one on some sides than on the others."""
@@ -169,11 +188,58 @@ class Planner:
         for number, bit in enumerate(sorted(sides)):
             state = list(whole)
             state[at] = bit
-            hardware = self.chooser.choose(self.judge.infer(state), YES).hardware
+            hardware = self._on_the_counter(state)
             if number and hardware != found:
                 return True
             found = hardware
         return False
+
+    def _on_the_counter(self, state: State) -> Counter:
+        """The hardware of a complete opening; what only a specialist can answer is no hardware."""
+        requirements = self.graph.requirements
+        return tuple(
+            (lines, tuple(name for name in unmet if not requirements[name].met_by_nothing))
+            for _, lines, unmet in self.chooser.choose(self.judge.infer(state), YES).hardware
+        )
+
+    def _overlooked(
+        self, facts: Sequence[str], waiting: Mapping[str, list[_Waiting]], findings: Findings
+    ) -> str | None:
+        """A fact that turns out to matter when completions are compared at large; None where they all are alike.
+
+        All the facts that something waits for are varied together, cell by cell in step, so that the completions
+        spread evenly; two unlike ones are then led into each other fact by fact until the hardware changes.
+        """
+        index = self.graph.fact_index
+        kinds = {fact: sorted(self._kinds(fact, waiting[fact], findings)) for fact in facts}
+        for last in (False, True) if facts else ():
+            base = self._completed(findings.said, facts[0], last)
+            first: tuple[State, Counter] | None = None
+            for picked in _spread([len(kinds[fact]) for fact in facts]):
+                whole = list(base)
+                for fact, at in zip(facts, picked, strict=True):
+                    whole[index[fact]] = kinds[fact][at]
+                found = self._on_the_counter(whole)
+                if first is None:
+                    first = (whole, found)
+                elif found != first[1]:
+                    return self._parting(first[0], whole, facts)
+        return None
+
+    def _parting(self, one: State, other: State, facts: Sequence[str]) -> str:
+        """The first fact that changes the hardware while one opening is led into another, fact by fact."""
+        before, state = self._on_the_counter(one), list(one)
+        for fact in facts:
+            at = self.graph.fact_index[fact]
+            state[at] = other[at]
+            if self._on_the_counter(state) != before:
+                return fact
+        raise AssertionError("two openings alike in every fact get different hardware")
+
+    def _kinds(self, fact: str, waiting: Iterable[_Waiting], findings: Findings) -> set[int]:
+        """One cell left of each kind that the conditions waiting for a fact can tell apart."""
+        masks = sorted({mask for entry in waiting for mask in self._told_apart(fact, entry.condition)})
+        return set(_one_of_each(findings.state[self.graph.fact_index[fact]], masks))
 
     def _completed(self, said: State, fact: str, last: bool) -> State:
         """Every other fact given one of its remaining values: the first, or the last, cell left."""
@@ -202,16 +268,17 @@ class Planner:
         if isinstance(condition, Not):
             return self._sensitize(condition.part, fact, said, findings)
         wanted = YES if isinstance(condition, All) else NO
-        for deciding in condition.parts:
-            if not self._reads(deciding, fact):
-                continue
-            trial = list(said)
-            others = (part for part in condition.parts if part is not deciding)
-            if self._sensitize(deciding, fact, trial, findings) and all(
-                self._force(part, wanted, trial, fact, findings) for part in others
-            ):
-                said[:] = trial
-                return True
+        reading = [part for part in condition.parts if self._reads(part, fact)]
+        for strict in (True, False) if len(reading) > 1 else (True,):
+            for deciding in reading:
+                trial = list(said)
+                if self._sensitize(deciding, fact, trial, findings) and all(
+                    self._force(part, wanted, trial, fact, findings) or not (strict or part not in reading)
+                    for part in condition.parts
+                    if part is not deciding
+                ):
+                    said[:] = trial
+                    return True
         return False
 
     def _sensitize_requirement(self, name: str, fact: str, said: State, findings: Findings) -> bool:
@@ -273,5 +340,20 @@ class Planner:
         return False
 
 
-def _open_verdicts(findings: Findings) -> int:
-    return findings.required.count(UNKNOWN) + findings.forbidden.count(UNKNOWN)
+def _one_of_each(left: int, masks: Sequence[int]) -> list[int]:
+    """The lowest of the bits left of each kind that some masks tell apart."""
+    found: dict[tuple[bool, ...], int] = {}
+    while left:
+        bit = left & -left
+        found.setdefault(tuple(bool(bit & mask) for mask in masks), bit)
+        left ^= bit
+    return list(found.values())
+
+
+def _spread(sizes: Sequence[int]) -> Iterator[tuple[int, ...]]:
+    """Every combination of one index of each size; where there are more than SPREAD, so many, evenly spread."""
+    if prod(sizes) <= SPREAD:
+        yield from product(*(range(size) for size in sizes))
+        return
+    for number in range(SPREAD):
+        yield tuple(int(size * (number * sqrt(place + 2.5) % 1)) for place, size in enumerate(sizes))

@@ -90,7 +90,7 @@ class Mind:
         _ = (self.listener, self.planner, self.recommender)
 
 
-def load(knowledge: Sequence[Path] = (), dialogues: Sequence[Path] = ()) -> Mind:
+def load(knowledge: Sequence[Path] = (), dialogues: Sequence[Path] = (), with_cases: bool = False) -> Mind:
     """The mind of the built-in knowledge and words with other folders laid over them, in order.
 
     A first knowledge folder that stands alone (it has its own facts, requirements and sources) takes the place of the
@@ -102,7 +102,7 @@ def load(knowledge: Sequence[Path] = (), dialogues: Sequence[Path] = ()) -> Mind
     """
     base = () if knowledge and stands_alone(knowledge[0]) else (data_folder("knowledge_graph"),)
     words = () if dialogues and (dialogues[0] / "measures.yaml").is_file() else (data_folder("dialogues"),)
-    graph = load_knowledge(*base, *knowledge)
+    graph = load_knowledge(*base, *knowledge, with_cases=with_cases)
     return Mind(graph, load_phrasebook([*words, *dialogues], graph.kinds), (*base, *knowledge))
 
 

@@ -414,8 +414,8 @@ class Replier:
     def _why_asked(self, context: _Context, fact: str) -> tuple[Session, Turn]:
         speaker, graph = self.speaker, self.mind.graph
         findings = self.findings(context.session.sheet)
-        waiting = dict(self.mind.planner.ranked(findings, context.session.closed)).get(fact, [])
-        rules = [graph.rules[name] for name in sorted({entry.rule for entry in waiting if entry.rule})]
+        waiting = self.mind.planner.waiting_for(fact, findings)
+        rules = [graph.rules[name] for name in waiting]
         lines = tuple(
             speaker.say("why_line", rule=rule.sentence, source=speaker.source(rule.source)) for rule in rules[:4]
         )

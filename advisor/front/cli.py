@@ -165,7 +165,7 @@ def check(knowledge: Knowledge = None, dialogues: Dialogues = None) -> None:
     """Check every knowledge and dialogue file and say what is wrong, with file and line."""
     from advisor.reasoning.check import check as check_graph
 
-    mind = _mind(knowledge, dialogues, refuse_conflicts=False)
+    mind = _mind(knowledge, dialogues, to_check=True)
     problems = list(check_graph(mind.judge)) + _lookup_problems(mind)
     for line in problems:
         typer.echo(line)
@@ -190,11 +190,12 @@ def serve_actions(
     served.run(host="127.0.0.1", port=port, single_process=True, motd=False, access_log=False)
 
 
-def _mind(knowledge: list[Path] | None, dialogues: list[Path] | None, refuse_conflicts: bool = True) -> Mind:
+def _mind(knowledge: list[Path] | None, dialogues: list[Path] | None, to_check: bool = False) -> Mind:
     from advisor.conversation.mind import build, load
 
     try:
-        mind = (build if refuse_conflicts else load)(knowledge or (), dialogues or ())
+        folders = (knowledge or (), dialogues or ())
+        mind = load(*folders, with_cases=True) if to_check else build(*folders)
     except AdvisorError as problem:
         typer.echo(str(problem), err=True)
         raise typer.Exit(1) from None

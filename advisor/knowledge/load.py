@@ -50,12 +50,13 @@ BASE_FILES = ("facts.yaml", "requirements.yaml", "sources.yaml")
 SHOWN_AS = ("", "feet", "plain", "decimal")
 
 
-def load_knowledge(*folders: Path) -> KnowledgeGraph:
+def load_knowledge(*folders: Path, with_cases: bool = True) -> KnowledgeGraph:
     """The graph of everything the knowledge folders say.
 
     Args:
         folders: a whole knowledge folder first, then folders laid over it (local amendments, house rules). What is laid
             over adds; it takes the place of something below only by naming it under ``replaces``.
+        with_cases: read the rules' cases too. They are two thirds of the text and advise nobody.
 
     Raises:
         KnowledgeError: a file is wrong, two files disagree, or a name stands twice without ``replaces``.
@@ -67,6 +68,7 @@ def load_knowledge(*folders: Path) -> KnowledgeGraph:
     requirements = {name: _requirement(name, entry) for name, entry, _ in laid(layers, "requirements.yaml")}
     works = {name: _work(name, entry) for name, entry, _ in laid(layers, "sources.yaml")}
     reader = _PartReader(kinds, requirements, works)
+    rules = laid(layers, "rules/", leaving_out=None if with_cases else "cases")
     tables = laid(layers, "tables/")
     sized = [name for name, data, _ in tables if "rows" in data]
     plain = [(data, local) for _, data, local in tables if "rows" not in data]
@@ -76,7 +78,7 @@ def load_knowledge(*folders: Path) -> KnowledgeGraph:
             kinds=kinds,
             requirements=requirements,
             works=works,
-            rules={name: reader.rule(name, data, local) for name, data, local in laid(layers, "rules/")},
+            rules={name: reader.rule(name, data, local) for name, data, local in rules},
             items={
                 name: reader.item(name, entry, local) for name, entry, local in laid(layers, "items/", by_entry=True)
             },
@@ -102,20 +104,22 @@ class Layer:
         if name not in self.files:
             raise KnowledgeError(Place(f"{self.folder.name}/{name}", 1), "The file is missing.")
 
-    def read(self, start: str) -> list[tuple[str, YamlMapping]]:
+    def read(self, start: str, leaving_out: str | None = None) -> list[tuple[str, YamlMapping]]:
         """Every file whose path starts so, with the rest of its path as name, sorted."""
         return [
-            (name.removeprefix(start).removesuffix(".yaml"), read(path, shown, KnowledgeError))
+            (name.removeprefix(start).removesuffix(".yaml"), read(path, shown, KnowledgeError, leaving_out))
             for name, (path, shown) in sorted(self.files.items())
             if name.startswith(start)
         ]
 
 
-def laid(layers: Sequence[Layer], start: str, by_entry: bool = False) -> list[tuple[str, YamlMapping, bool]]:
+def laid(
+    layers: Sequence[Layer], start: str, by_entry: bool = False, leaving_out: str | None = None
+) -> list[tuple[str, YamlMapping, bool]]:
     """What the layers hold under a path, by name: the lower first, less what an upper one replaces."""
     found: dict[str, tuple[YamlMapping, bool]] = {}
     for layer in layers:
-        read_files = layer.read(start)
+        read_files = layer.read(start, leaving_out)
         if by_entry or not start.endswith("/"):
             read_files = [entry for _, data in read_files for entry in _entries(data)]
         for _, data in read_files:

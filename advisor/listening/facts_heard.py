@@ -70,9 +70,7 @@ class Reader:
             return text[first:last], first, last
 
         heard = tuple(
-            Heard(
-                f.fact, f.possible, *spot(f.start, f.end), f.how, f.part.opening, f.part.corrects, _entry(f, asked)
-            )
+            Heard(f.fact, f.possible, *spot(f.start, f.end), f.how, f.part.opening, f.part.corrects, _entry(f, asked))
             for f in one.found
         )
         wants = tuple(Want(name, *spot(start, end), about) for name, start, end, about in one.wants)
@@ -354,7 +352,8 @@ class _Reading:
             and part.start - at < 6
             and (
                 words[at] in lists["wall_between"]
-                or words[at] in ("have", "had", "is", "are", ":", "=", "at", "for", "of", "it's", "has", "'s", "a", "was")
+                or words[at]
+                in ("have", "had", "is", "are", ":", "=", "at", "for", "of", "it's", "has", "'s", "a", "was")
             )
         ):
             at -= 1
@@ -530,7 +529,9 @@ class _Reading:
         lists = self.book.words
         rooms = [f for f in self.found if f.fact == "room_use" and not f.weak and f.possible and f.how != "denied"]
         for one, other in pairwise(rooms):
-            passing = [f for f in (one, other) if isinstance(f.possible, OneOf) and f.possible.values <= lists["passages"]]
+            passing = [
+                f for f in (one, other) if isinstance(f.possible, OneOf) and f.possible.values <= lists["passages"]
+            ]
             if len(passing) != 1 or one.part.opening != other.part.opening:
                 continue
             gap = self.words[one.end : other.start]

@@ -120,7 +120,9 @@ class PhraseFinder:
                 self._walk(self.capitals, written, {}, at, at, (), found)
         clauses = _clauses(words)
         found = [
-            match for match in (_meant(match, words, said, spoken, clauses, asked, lists) for match in found) if match.terms
+            match
+            for match in (_meant(match, words, said, spoken, clauses, asked, lists) for match in found)
+            if match.terms
         ]
         found.extend(Match(measure.start, measure.end, (), (measure,)) for measure in measures)
         found.sort(key=_rank)
@@ -218,7 +220,7 @@ def _meant(
 
 
 def _shares(match: Match, taken: bytearray, words: Sequence[str], lists: Mapping[str, frozenset[str]]) -> bool:
-    """Whether a phrase shares but its last word with the next one, a door or a wall: "hm door", "door is 90 minutes"."""
+    """Whether all but the last word of a phrase is free, and that names a door or wall: "hm door", "door is 90 min"."""
     last = match.end - 1
     common = lists["door"] | lists["wall"]
     return match.end - match.start > 1 and not any(taken[match.start : last]) and words[last] in common

@@ -150,6 +150,8 @@ class Pipeline:
         for place in range(1, len(starts)):
             breaks[place] = "\n" in text[starts[place - 1] : starts[place]]
         words = [token.norm_ for token in doc]
-        sentence = Sentence(words, breaks, doc.user_data.get("phrases", []), self.book.words, asked, self._yes_no(asked))
+        sentence = Sentence(
+            words, breaks, doc.user_data.get("phrases", []), self.book.words, asked, self._yes_no(asked)
+        )
         places = [trimmed(text, token.idx, token.idx + len(token)) for token in doc]
         return self.reader.read(sentence, text, places, asked, units)

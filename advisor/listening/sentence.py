@@ -150,7 +150,7 @@ class Sentence:
             elif mark == "but":
                 asking = unknown = False
                 negation = hedge = taking_back = None
-            elif mark == "asking" or wants in _QUESTIONS or (mark == "asking_first" and self._asks(part)):
+            elif mark == "asking" or self._questions(part) or (mark == "asking_first" and self._asks(part)):
                 asking = not unknown
             if not part.tells and not part.readings:
                 continue
@@ -185,6 +185,14 @@ class Sentence:
             part.corrects, part.unknown = corrects, unknown
             part.asked = asking
             last = part
+
+    @staticmethod
+    def _questions(part: Part) -> bool:
+        """Whether a want asks about what follows: "why the closer", "how much is a panic bar"."""
+        term = part.term
+        return term is not None and (
+            term.wants in _QUESTIONS or (term.wants == "out_of_scope" and term.about == "price")
+        )
 
     def is_answer(self, part: Part) -> bool:
         """Whether a yes or no stands as an answer of its own: "no, …", "…, and yes it is", not "no closer"."""
@@ -291,7 +299,7 @@ class Sentence:
         for at in range(start, end + 1):
             if not leaves and (self.breaks[at] or self.words[at] == ";"):
                 return [at]
-            if tuple(self.words[at : at + 2]) in _AND_A:
+            if tuple(self.words[at : at + 2]) in _AND_A or (leaves and self.words[at] == "another"):
                 return [at]
             if self.words[at] in ",;." and self.words[at + 1 : at + 2] == ["one"] and leaves and at + 1 >= end - 1:
                 return [at]

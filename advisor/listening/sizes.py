@@ -57,6 +57,10 @@ def leaf_sizes(parts: Sequence[Part], words: Sequence[str]) -> Iterator[Leaf | U
         assert measure is not None
         width, height = measure.size[:2]
         start, end = part.start, part.end
+        if words[max(0, part.start - 1) : part.start] in (["inactive"], ["inact"]):
+            yield Leaf(part, "inactive_leaf_width_in", _exactly(width), start, end)
+            yield Leaf(part, "leaf_height_in", _exactly(height), start, end)
+            continue
         if len(measure.size) > 2:
             yield Leaf(part, "thickness_in", _exactly(measure.size[2]), start, end)
         yield Leaf(part, "leaf_height_in", _exactly(height), start, end)

@@ -129,7 +129,7 @@ class Spelling:
         return min(near, key=lambda known: (near[known], known.endswith("s") != plural, known))
 
     def _shaped_like(self, word: str) -> Iterator[tuple[str, int, int]]:
-        """The known words that begin and are as long as a word may that is meant for them, and how far off it may be."""
+        """The known words shaped as one a word may be meant for, with their letters and how far off it may be."""
         for initial in sorted({word[0], word[1]}):
             for length in range(len(word) - 2, len(word) + 3):
                 allowed = 2 if min(len(word), length) >= 9 else 1

@@ -35,7 +35,7 @@ MARKS = frozenset(
         "asking_first",
         "plus",
         "next_opening",
-    "this_opening",
+        "this_opening",
         "ordinal_1",
         "ordinal_2",
         "ordinal_3",
@@ -328,7 +328,9 @@ def _wordings(choice: Choice) -> list[str]:
     if " or " in bare:
         told.extend(part for side in bare.split(" or ") for part in side.split(", "))
     plain = ["".join(sign if sign.isalnum() or sign == "/" else " " for sign in text.lower()).split() for text in told]
-    singular = [[*words[:-1], words[-1][:-1]] for words in plain if words and words[-1].endswith("s") and len(words) == 1]
+    singular = [
+        [*words[:-1], words[-1][:-1]] for words in plain if words and words[-1].endswith("s") and len(words) == 1
+    ]
     kept = [words for words in singular if len(words[-1]) > 3 and not words[-1].endswith("s")]
     return list(dict.fromkeys([choice.label.lower(), *(" ".join(words) for words in (*plain, *kept) if words)]))
 

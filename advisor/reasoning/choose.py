@@ -299,7 +299,7 @@ class _Solver:
         if self.in_force == UNKNOWN and self.may_split:
             self._split_where_it_helps(fitting)
         candidates = [(self._least(candidate), candidate) for candidate in (*allowed, None)]
-        for spare in range(max(1, min(least for least, _ in candidates)), len(self.wanted)):
+        for spare in range(min(least for least, _ in candidates), len(self.wanted) + 1):
             for least, candidate in candidates:
                 attempt = self._fill(candidate, spare) if least <= spare else None
                 if attempt is not None:

@@ -21,8 +21,14 @@ from advisor.yaml_files import Place
 # leaf, item, quantity
 Hardware = tuple[str, str, int]
 _NOWHERE = Place("", 0)
-# a part's place and cases say nothing of what it does
-_BESIDE = {"place": _NOWHERE, "cases": (), "because": "", "facts": ()}
+# where a part stands, how it is worded and what it cites say nothing of what it does
+_BESIDE = {
+    "place": _NOWHERE,
+    "cases": (),
+    "facts": (),
+    "notes": (),
+    **dict.fromkeys(("because", "sentence", "title", "meaning", "label", "strength", "source"), ""),
+}
 
 
 @dataclass(frozen=True, slots=True)

@@ -86,7 +86,7 @@ def reasons(replayed: Replayed) -> tuple[str, ...]:
 
 
 def in_order(sessions: Iterable[Replayed]) -> list[Replayed]:
-    """The sessions most worth a review, those with the weightiest reasons first; no more than anyone can walk through."""
+    """The sessions most worth a review, those with the weightiest reasons first; no more than `MOST`."""
     worth = (one for one in sessions if reasons(one))
     return nsmallest(MOST, worth, key=lambda one: ([reason not in reasons(one) for reason in REASONS], one.place))
 
