@@ -199,7 +199,7 @@ class Customers:
         drawn: dict[str, Value] = {"leaves": "single"}
         judge = PlainJudge(self.graph, drawn)
         for fact in self.order:
-            weights = self._weights(fact, drawn)
+            weights = self.weights(fact, drawn)
             for rule in self.graph.implying.get(fact, ()):
                 if rule.implied and judge.applies(rule):
                     within = {value: weight for value, weight in weights.items() if compares(rule.implied, value)}
@@ -212,12 +212,12 @@ class Customers:
         kind = self.graph.kinds[fact]
         return list(kind.choices) or [Fraction(value) for value in kind.prior] or [presumed(kind)]
 
-    def _weights(self, fact: str, drawn: Mapping[str, Value]) -> dict[Value, int]:
+    def weights(self, fact: str, drawn: Mapping[str, Value]) -> dict[Value, int]:
         """The prior of a fact, given what was drawn before it."""
         kind = self.graph.kinds[fact]
         prior = kind.prior
         for when, weights in GIVEN.get(fact, ()):
-            if all(str(drawn[other]) in values.split() for other, values in when.items()):
+            if all(str(drawn.get(other)) in values.split() for other, values in when.items()):
                 prior = weights
                 break
         if not prior:

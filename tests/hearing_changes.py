@@ -8,6 +8,7 @@ from collections.abc import Callable
 
 from advisor.phrasebook.book import Phrasebook
 
+_ENDS = (".", "...", " .", "!")
 _FILLERS = ("um, {}", "ok so {}", "{} please", "{} thanks", "hi, {}")
 Change = Callable[[str, random.Random], str]
 
@@ -32,7 +33,7 @@ def keeping(book: Phrasebook) -> dict[str, Change]:
         "a capital first": lambda said, chance: said[:1].upper() + said[1:],
         "wider gaps": lambda said, chance: said.replace(" ", "  "),
         "space around": lambda said, chance: f"  {said} ",
-        "a full stop": lambda said, chance: said + chance.choice([".", "...", " .", "!"]) if said[-1].isalnum() else said,
+        "a full stop": lambda said, chance: said + chance.choice(_ENDS) if said[-1].isalnum() else said,
         "gaps at commas": lambda said, chance: said.replace(", ", chance.choice([" , ", ",", ",  "])),
         "another unit": _units,
         "letters swapped": lambda said, chance: _swapped(said, chance, terms),

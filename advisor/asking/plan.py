@@ -35,12 +35,10 @@ class NextQuestion:
 
     Attributes:
         fact: what to ask.
-        leaves: how much asking is likely to be left after the answer, in questions weighed by how hard they are.
         rules: the rules that wait for it, by name.
     """
 
     fact: str
-    leaves: float
     rules: tuple[str, ...]
 
 
@@ -77,13 +75,11 @@ class Planner:
         """
         waiting = self._waiting(findings)
         open_facts = self._askable(waiting, closed)
-        for fact, leaves in self._ordered(open_facts, findings):
+        for fact in self._ordered(open_facts, findings):
             if self.matters(fact, waiting[fact], findings):
-                return NextQuestion(fact, leaves, self._rules(waiting[fact]))
+                return NextQuestion(fact, self._rules(waiting[fact]))
         overlooked = self._overlooked(open_facts, waiting, findings)
-        if overlooked is None:
-            return None
-        return NextQuestion(overlooked, self.outlook.after(overlooked, findings), self._rules(waiting[overlooked]))
+        return NextQuestion(overlooked, self._rules(waiting[overlooked])) if overlooked else None
 
     def waiting_for(self, fact: str, findings: Findings) -> tuple[str, ...]:
         """The rules that wait for a fact, by name."""
@@ -95,23 +91,22 @@ class Planner:
     def _askable(self, waiting: Iterable[str], closed: frozenset[str]) -> list[str]:
         return sorted(fact for fact in waiting if fact not in closed and self.graph.kinds[fact].topic != "ordering")
 
-    def _ordered(self, facts: Sequence[str], findings: Findings) -> Iterator[tuple[str, float]]:
-        """The facts with the asking each is likely to leave, best first.
+    def _ordered(self, facts: Sequence[str], findings: Findings) -> Iterator[str]:
+        """The facts, the one that is likely to leave least to ask first.
 
-        What shapes the set comes first while nothing is said of it: everything the customer sees hangs on it.
+        What shapes the set comes before all while nothing is said of it: everything the customer sees hangs on it.
         """
         full, index = self.judge.full, self.graph.fact_index
         shaping = [fact for fact in SHAPING if fact in facts and findings.state[index[fact]] == full[index[fact]]]
-        for fact in shaping:
-            yield fact, self.outlook.after(fact, findings)
+        yield from shaping
         chances = self.outlook.chances(findings)
         others = sorted(set(facts).difference(shaping), key=lambda fact: (-chances.get(index[fact], 0.0), fact))
-        looked_at = {fact: self.outlook.after(fact, findings) for fact in others[:LOOKED_AT]}
-        yield from sorted(
-            looked_at.items(), key=lambda entry: (entry[1] + self.outlook.cost[index[entry[0]]], entry[0])
-        )
-        for fact in others[LOOKED_AT:]:
-            yield fact, self.outlook.after(fact, findings)
+        likeliest = others[:LOOKED_AT]
+        if len(likeliest) > 1:
+            left = {fact: self.outlook.cost[index[fact]] + self.outlook.after(fact, findings) for fact in likeliest}
+            likeliest.sort(key=lambda fact: (left[fact], fact))
+        yield from likeliest
+        yield from others[LOOKED_AT:]
 
     def _waiting(self, findings: Findings) -> dict[str, list[_Waiting]]:
         """For each fact: what waits for it and could change the set."""
@@ -184,22 +179,24 @@ class Planner:
     def _differs(self, whole: State, fact: str, sides: frozenset[int]) -> bool:
         """Whether the set is another one on some sides than on the others."""
         at = self.graph.fact_index[fact]
-        found: object = None
-        for number, bit in enumerate(sorted(sides)):
+        base: Findings | None = None
+        found: Counter = ()
+        for bit in sorted(sides):
             state = list(whole)
             state[at] = bit
-            hardware = self._on_the_counter(state)
-            if number and hardware != found:
+            judged = self.judge.infer(state, base)
+            hardware = self._on_the_counter(judged)
+            if base and hardware != found:
                 return True
-            found = hardware
+            base, found = judged, hardware
         return False
 
-    def _on_the_counter(self, state: State) -> Counter:
+    def _on_the_counter(self, findings: Findings) -> Counter:
         """The hardware of a complete opening; what only a specialist can answer is no hardware."""
         requirements = self.graph.requirements
         return tuple(
             (lines, tuple(name for name in unmet if not requirements[name].met_by_nothing))
-            for _, lines, unmet in self.chooser.choose(self.judge.infer(state), YES).hardware
+            for _, lines, unmet in self.chooser.choose(findings, YES).hardware
         )
 
     def _overlooked(
@@ -215,11 +212,13 @@ class Planner:
         for last in (False, True) if facts else ():
             base = self._completed(findings.said, facts[0], last)
             first: tuple[State, Counter] | None = None
+            judged: Findings | None = None
             for picked in _spread([len(kinds[fact]) for fact in facts]):
                 whole = list(base)
                 for fact, at in zip(facts, picked, strict=True):
                     whole[index[fact]] = kinds[fact][at]
-                found = self._on_the_counter(whole)
+                judged = self.judge.infer(whole, judged)
+                found = self._on_the_counter(judged)
                 if first is None:
                     first = (whole, found)
                 elif found != first[1]:
@@ -228,11 +227,11 @@ class Planner:
 
     def _parting(self, one: State, other: State, facts: Sequence[str]) -> str:
         """The first fact that changes the hardware while one opening is led into another, fact by fact."""
-        before, state = self._on_the_counter(one), list(one)
+        before, state = self._on_the_counter(self.judge.infer(one)), list(one)
         for fact in facts:
             at = self.graph.fact_index[fact]
             state[at] = other[at]
-            if self._on_the_counter(state) != before:
+            if self._on_the_counter(self.judge.infer(state)) != before:
                 return fact
         raise AssertionError("two openings alike in every fact get different hardware")
 

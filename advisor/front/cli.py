@@ -161,14 +161,26 @@ def hear(
 
 
 @app.command()
-def check(knowledge: Knowledge = None, dialogues: Dialogues = None) -> None:
+def check(
+    knowledge: Knowledge = None,
+    dialogues: Dialogues = None,
+    with_notes: Annotated[bool, typer.Option("--notes", help="Say every note too, not their number alone.")] = False,
+) -> None:
     """Check every knowledge and dialogue file and say what is wrong, with file and line."""
+    from collections import Counter
+
     from advisor.reasoning.check import check as check_graph
+    from advisor.reasoning.check import notes
 
     mind = _mind(knowledge, dialogues, to_check=True)
     problems = list(check_graph(mind.judge)) + _lookup_problems(mind)
     for line in problems:
         typer.echo(line)
+    noted = list(notes(mind.judge))
+    for note in noted if with_notes else ():
+        typer.echo(f"note: {note}")
+    for kind, number in Counter(note.kind for note in noted).items():
+        typer.echo(f"note: {number} {kind}")
     graph = mind.graph
     counts = f"{len(graph.rules)} rules, {len(graph.items)} items, {len(graph.arrangements)} arrangements"
     typer.echo(f"{counts}, {len(mind.book.terms)} phrase entries: {len(problems)} problems")

@@ -64,9 +64,8 @@ class KnowledgeGraph:
         self._check_names()
         self.conditions = list(self._all_conditions())
         self.cells = self._cells()
-        self.lifted_by: dict[str, tuple[Rule, ...]] = {
-            name: tuple(rule for rule in self._rules_with("lifts") if name in rule.targets) for name in self.rules
-        }
+        lifting = self._by_target("lifts")
+        self.lifted_by: dict[str, tuple[Rule, ...]] = {name: lifting.get(name, ()) for name in self.rules}
         self.requiring = self._by_target("requires")
         self.forbidding = self._by_target("forbids")
         self.implying = self._by_target("implies")

@@ -221,7 +221,7 @@ class MeasureReader:
         yield rf"{head}(?P<all>{wide_high})(?!\w)", self._sides
         yield rf"{head}(?P<all>(?P<w>{dashed})(?: |, ?)(?P<h>{dashed})){tail}", self._sides
         yield rf"{head}(?P<all>(?P<w>{foot_inch}) (?P<h>{foot_inch}))(?!\w)", self._sides
-        code_head, code_tail = rf"(?:{head}|(?<=\d{{4}}/))", r"(?!\w)(?!/\d{1,3}\b)"
+        code_head, code_tail = rf"(?<!\d\d x )(?<!\d\dx)(?:{head}|(?<=\d{{4}}/))", r"(?!\w)(?!/\d{1,3}\b)(?! ?x ?\d\d)"
         yield rf"{code_head}(?P<all>(?P<c>\d{{4,6}})(?P<s>'?s)?){code_tail}(?! ?(?:{length}|amps?)(?!\w))", self._code
         yield rf"{head}(?P<all>(?P<w>{spoken})(?:(?: by|,)? )(?P<h>{spoken}s?)){tail}", self._spoken
         tens = r"seventies|eighties|nineties"

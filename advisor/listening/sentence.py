@@ -134,7 +134,7 @@ class Sentence:
             if self.breaks[part.start]:
                 asking = unknown = False
                 negation = hedge = taking_back = None
-            mark, wants = part.mark, part.term.wants if part.term else None
+            mark = part.mark
             if mark in ("negation", "doubt", "no", "neither"):
                 negation = part
             if mark in ("hedge", "doubt"):

@@ -1,18 +1,29 @@
-"""Checks of the whole graph: cases, sharpness, conflicts, loose ends. Each finding is one line with its place."""
+"""Checks of the whole graph: cases, sharpness, conflicts, loose ends. Each finding is one line with its place.
+
+A problem is wrong and has to be mended. A note may be meant: what rests on memory, what the graph knows of but prefers
+other things to. What is never chosen is found by a sweep over complete openings, the same ones every time.
+"""
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from itertools import count
+from math import isqrt
 
 from advisor.knowledge.conditions import All, AnyOf, Compare, Condition, Needs, Not, facts_read, walk
 from advisor.knowledge.graph import KnowledgeGraph
-from advisor.knowledge.parts import Case, Rule
+from advisor.knowledge.parts import Arrangement, Case, Item, Rule
 from advisor.logic import NO, UNKNOWN, YES
-from advisor.reasoning.conflicts import find_conflicts
-from advisor.reasoning.infer import Findings, Judge
+from advisor.reasoning.choose import Chooser
+from advisor.reasoning.conflicts import find_conflicts, narrowed_to
+from advisor.reasoning.infer import Findings, Judge, State
 
+# Openings spread out evenly in the sweep, and the bits of the fractions by which their facts step
+SPREAD = 300
+BITS = 32
 FLIPPED = {"at_least": "more_than", "more_than": "at_least", "at_most": "less_than", "less_than": "at_most"}
 
 
@@ -24,7 +35,129 @@ def check(judge: Judge) -> Iterator[str]:
         yield from blunt_parts(judge, rule)
     yield from map(str, find_conflicts(judge))
     yield from loose_ends(graph)
+    yield from never_possible(judge)
     yield from table_gaps(judge)
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """Something that may be meant. ``kind`` is what notes are counted by."""
+
+    kind: str
+    place: str
+    text: str
+
+    def __str__(self) -> str:
+        return f"{self.place}: {self.text}"
+
+
+def notes(judge: Judge) -> Iterator[Note]:
+    """What is worth a look in the graph but may be as it should, kind by kind."""
+    graph = judge.graph
+    for _, rule in sorted(graph.rules.items()):
+        if rule.source.basis == "from_memory":
+            yield Note("rules from memory alone", str(rule.place), f"{rule.sentence!r} rests on memory alone.")
+    for _, rule in sorted(graph.rules.items()):
+        if rule.source.basis == "common_practice":
+            yield Note(
+                "rules that cite no work", str(rule.place), f"{rule.sentence!r} is common practice, no work cited."
+            )
+    had = {name for part in graph.hardware() for name in part.gives}
+    for name in sorted(name for name, each in graph.requirements.items() if each.trait and name not in had):
+        yield Note("traits nothing has", str(graph.requirements[name].place), f"no item or arrangement is {name!r}.")
+    swept = sweep(judge)
+    for name, arrangement in sorted(graph.arrangements.items()):
+        if not swept.arrangements[name]:
+            yield Note(
+                "arrangements never chosen",
+                str(arrangement.place),
+                f"{name!r} is chosen for none of {swept.openings} openings.",
+            )
+    families = {family for item in graph.items.values() for family in item.is_a}
+    for name, item in sorted(graph.items.items()):
+        if not swept.items[name] and name not in families:
+            yield Note(
+                "items never chosen", str(item.place), f"{name!r} is chosen for none of {swept.openings} openings."
+            )
+
+
+@dataclass(frozen=True, slots=True)
+class Swept:
+    """How many openings were looked at, and how often each arrangement and item was chosen."""
+
+    openings: int
+    arrangements: Counter[str] = field(default_factory=Counter)
+    items: Counter[str] = field(default_factory=Counter)
+
+
+def sweep(judge: Judge) -> Swept:
+    """The sets of complete openings: some spread evenly over what the facts may be, and one in reach of each rule."""
+    openings = list(spread_out(judge))
+    chooser, found = Chooser(judge), Swept(len(openings))
+    for opening in openings:
+        for _, plan, _ in chooser.choose(judge.infer(opening)).cases:
+            found.arrangements.update([plan.arrangement] if plan.arrangement else [])
+            found.items.update({pick.item for pick in plan.picks})
+    return found
+
+
+def spread_out(judge: Judge) -> Iterator[State]:
+    """Complete openings, the same ones every time.
+
+    Each fact steps through its cells by the square root of a prime of its own, so that they mix. In every other opening
+    the facts that have a presumed value keep it: wishes out of the ordinary hide the usual sets. For each rule there is
+    one opening more for which it applies.
+    """
+    graph = judge.graph
+    cells = [[bit for bit, _ in graph.cells[fact].samples(judge.full[at])] for fact, at in graph.fact_index.items()]
+    presumed = [graph.mask_presumed(fact) for fact in graph.fact_index]
+    steps = [isqrt(prime << 2 * BITS) for prime, _ in zip(_primes(), cells, strict=False)]
+    wanted: list[State | None] = [judge.full] * SPREAD
+    wanted += [narrowed_to(judge, judge.rule_clause(name).condition) for name in judge.rule_names]
+    for opening, state in enumerate(wanted, 1):
+        if state is None:
+            continue
+        found = []
+        for bits, usual, step, left in zip(cells, presumed, steps, state, strict=True):
+            bit = usual if usual and opening % 2 else bits[(opening * step & (1 << BITS) - 1) * len(bits) >> BITS]
+            found.append(bit if bit & left else next(each for each in bits if each & left))
+        yield found
+
+
+def _primes() -> Iterator[int]:
+    found: list[int] = []
+    for number in count(2):
+        if all(number % prime for prime in found):
+            found.append(number)
+            yield number
+
+
+def never_possible(judge: Judge) -> Iterator[str]:
+    """Rules and hardware whose conditions no opening fulfils, and rules none of whose cases applies."""
+    graph = judge.graph
+    for name, rule in sorted(graph.rules.items()):
+        if not any(case.expect == "applies" for case in rule.cases):
+            yield f"{rule.place}: no case of {rule.sentence!r} reaches it: none expects that it applies."
+        if narrowed_to(judge, judge.rule_clause(name).condition) is None:
+            yield f"{rule.place}: {rule.sentence!r} applies to no opening at all."
+    for part in graph.hardware():
+        if part.fits and not _can_fit(judge, part):
+            kind = "arrangement" if isinstance(part, Arrangement) else "item"
+            yield f"{part.place}: no opening takes the {kind} {part.name!r}."
+
+
+def _can_fit(judge: Judge, part: Item | Arrangement) -> bool:
+    """Whether an opening exists that takes it, for an arrangement together with an item for each of its uses."""
+    fits = [part.fits] if part.fits else []
+    if isinstance(part, Item):
+        return narrowed_to(judge, *fits) is not None
+    return all(
+        any(
+            narrowed_to(judge, *fits, *([item.fits] if item.fits else [])) is not None
+            for item in judge.graph.families[use.item]
+        )
+        for use in part.uses
+    )
 
 
 def wrong_cases(judge: Judge, rule: Rule) -> Iterator[str]:

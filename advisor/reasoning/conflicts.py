@@ -34,6 +34,11 @@ def ready(folder: Path) -> Judge:
     return judge
 
 
+def narrowed_to(judge: Judge, *conditions: Condition) -> State | None:
+    """What each fact may be where all of these conditions hold; None where no opening fulfils them."""
+    return _Search(judge)._narrowed([(condition, True) for condition in conditions], list(judge.full))
+
+
 def find_conflicts(judge: Judge) -> Iterator[RuleConflict]:
     """Every two rules that require and forbid one thing, or imply two things of one fact, for the same facts."""
     search = _Search(judge)

@@ -46,7 +46,7 @@ def cluster(address: str) -> Iterator[tuple[Executor, int]]:
     except ImportError:
         raise Cluster("--scheduler needs the extra: pip install 'door-hardware-advisor[cluster]'.") from None
     try:
-        client = distributed.Client(address, timeout="10s", set_as_default=False)
+        client = distributed.Client(address, timeout="5s", set_as_default=False)
     except (OSError, ValueError) as problem:
         raise Cluster(f"{address}: no scheduler answers there ({problem}).") from None
     with client:
