@@ -13,6 +13,7 @@ from fractions import Fraction
 from plain_judge import PlainJudge, Value, compares, possible, presumed
 
 from advisor.facts import Entry, FactSheet
+from advisor.knowledge.conditions import facts_read
 from advisor.knowledge.graph import KnowledgeGraph
 
 OPENING_SENTENCE = (
@@ -24,8 +25,9 @@ OPENING_SENTENCE = (
 )
 LEFT_OUT = 0.1
 
-SMALL = "janitor_closet electrical_room telecom_closet data_room elevator_machine_room shaft_room restroom_single roof_access"
-SERVICE = "storage_room janitor_closet electrical_room mechanical_room elevator_machine_room data_room telecom_closet shaft_room"
+PLANT = "janitor_closet electrical_room telecom_closet data_room elevator_machine_room shaft_room"
+SMALL = f"{PLANT} restroom_single roof_access"
+SERVICE = f"{PLANT} storage_room mechanical_room"
 CROWDS = "assembly_room gym dining_room"
 DWELLINGS = "apartment_entry dwelling_interior garage_to_dwelling"
 PUBLIC = "building_entrance lobby vestibule"
@@ -199,7 +201,7 @@ class Customers:
         drawn: dict[str, Value] = {"leaves": "single"}
         judge = PlainJudge(self.graph, drawn)
         for fact in self.order:
-            weights = self.weights(fact, drawn)
+            weights = self._weights(fact, drawn)
             for rule in self.graph.implying.get(fact, ()):
                 if rule.implied and judge.applies(rule):
                     within = {value: weight for value, weight in weights.items() if compares(rule.implied, value)}
@@ -212,12 +214,12 @@ class Customers:
         kind = self.graph.kinds[fact]
         return list(kind.choices) or [Fraction(value) for value in kind.prior] or [presumed(kind)]
 
-    def weights(self, fact: str, drawn: Mapping[str, Value]) -> dict[Value, int]:
+    def _weights(self, fact: str, drawn: Mapping[str, Value]) -> dict[Value, int]:
         """The prior of a fact, given what was drawn before it."""
         kind = self.graph.kinds[fact]
         prior = kind.prior
         for when, weights in GIVEN.get(fact, ()):
-            if all(str(drawn.get(other)) in values.split() for other, values in when.items()):
+            if all(str(drawn[other]) in values.split() for other, values in when.items()):
                 prior = weights
                 break
         if not prior:
@@ -244,7 +246,5 @@ class Customers:
 
 
 def _read(graph: KnowledgeGraph, rule: str) -> set[str]:
-    from advisor.knowledge.conditions import facts_read
-
     lifting = graph.lifted_by[rule]
     return set(facts_read(graph.rules[rule].condition)).union(*(facts_read(each.condition) for each in lifting))

@@ -16,6 +16,7 @@ import typer
 
 from advisor.errors import AdvisorError, JournalError
 from advisor.front import care, lookups, reviewing
+from advisor.front.folders import state_folder
 
 if TYPE_CHECKING:
     from advisor.conversation.counter import Counter
@@ -281,11 +282,6 @@ def _slots(resumed: Path | None) -> dict[str, Any] | None:
     except AdvisorError as problem:
         typer.echo(str(problem), err=True)
         raise typer.Exit(1) from None
-
-
-def state_folder() -> Path:
-    """Where session logs go when nothing else is said."""
-    return Path(os.environ.get("XDG_STATE_HOME") or Path.home() / ".local" / "state") / "door-hardware-advisor"
 
 
 def _screen(plain: bool) -> Any:

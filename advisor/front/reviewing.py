@@ -151,7 +151,7 @@ def prune(
     dry_run: Annotated[bool, typer.Option("--dry-run", help="Only show what would go.")] = False,
 ) -> None:
     """Take away logs that are older than an age, and the verdicts on them."""
-    from advisor.front.cli import state_folder
+    from advisor.front.folders import state_folder
     from advisor.review.prune import days_of, old_logs
     from advisor.review.prune import prune as take_away
 
