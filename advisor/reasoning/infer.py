@@ -190,6 +190,8 @@ class Judge:
                 state[at] = presumed | waiting
             if base and state[at] != base.state[at]:
                 changed |= 1 << at
+        # Less being possible than before, a verdict that was settled stays as it was
+        narrower = base is not None and all(not now & ~then for now, then in zip(state, base.state, strict=True))
         required = list(base.required) if base else [NO] * len(self._order)
         forbidden = list(base.forbidden) if base else [NO] * len(self._order)
         moved = 0
@@ -198,8 +200,8 @@ class Judge:
                 continue
             number = demand.number
             before = required[number]
-            required[number] = self._verdict(demand.requiring, state, required, verdicts)
-            forbidden[number] = self._verdict(demand.forbidding, state, required, verdicts)
+            required[number] = self._verdict(demand.requiring, state, required, verdicts, narrower)
+            forbidden[number] = self._verdict(demand.forbidding, state, required, verdicts, narrower)
             if required[number] != before:
                 moved |= 1 << number
         if not base:
@@ -207,11 +209,15 @@ class Judge:
                 verdicts[rule] = clause.judge(state, required)
         return Findings(state, said, verdicts, required, forbidden)
 
-    def _verdict(self, rules: list[tuple[int, Clause]], state: State, required: list[int], verdicts: list[int]) -> int:
-        """The strongest verdict of some rules, each noted in its place."""
+    def _verdict(
+        self, rules: list[tuple[int, Clause]], state: State, required: list[int], verdicts: list[int], narrower: bool
+    ) -> int:
+        """The strongest verdict of some rules, each noted in its place; settled ones are kept where less is possible."""
         best = NO
         for rule, clause in rules:
-            verdicts[rule] = verdict = clause.judge(state, required)
+            verdict = verdicts[rule]
+            if verdict == UNKNOWN or not narrower:
+                verdicts[rule] = verdict = clause.judge(state, required)
             if verdict > best:
                 best = verdict
         return best
