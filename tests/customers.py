@@ -23,7 +23,8 @@ OPENING_SENTENCE = (
     ("fire_rating_minutes",),
     ("room_use",),
 )
-LEFT_OUT = 0.1
+# How often one part of the sentence is left out
+LEFT_OUT = 0.4
 
 PLANT = "janitor_closet electrical_room telecom_closet data_room elevator_machine_room shaft_room"
 SMALL = f"{PLANT} restroom_single roof_access"
@@ -228,7 +229,8 @@ class Customers:
 
     def sheet(self, opening: Mapping[str, Value]) -> FactSheet:
         """What a typical opening sentence says: leaves, size, material, rating and room, and any special wish."""
-        said = [fact for part in OPENING_SENTENCE if self.random.random() >= LEFT_OUT for fact in part]
+        left_out = self.random.choice(OPENING_SENTENCE) if self.random.random() < LEFT_OUT else ()
+        said = [fact for part in OPENING_SENTENCE if part is not left_out for fact in part]
         if opening["leaves"] != "unequal_pair":
             said = [fact for fact in said if "inactive" not in fact]
         for fact, kind in self.graph.kinds.items():

@@ -9,7 +9,8 @@ from pathlib import Path
 
 from advisor import yaml_files
 from advisor.facts import Between, FactKind, Heard, OneOf, Possible
-from advisor.listening.reading import Hearing, Listener
+from advisor.listening.hearing import Hearing
+from advisor.listening.reading import Listener
 
 CORPUS = Path(__file__).with_name("corpus")
 FILES = ("tuned_on.yaml", "kept_aside.yaml", "kept_aside_2.yaml", "kept_aside_3.yaml")

@@ -12,7 +12,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from advisor.knowledge.load import load_facts
-from advisor.listening.reading import Hearing, Listener
+from advisor.listening.hearing import Hearing
+from advisor.listening.reading import Listener
 from advisor.phrasebook.load import load_phrasebook
 from advisor.yaml_files import data_folder
 

@@ -12,8 +12,9 @@ import pytest
 from advisor import yaml_files
 from advisor.facts import Between, Heard, OneOf
 from advisor.knowledge.load import load_facts
+from advisor.listening.hearing import Hearing
 from advisor.listening.measures import MeasureReader
-from advisor.listening.reading import LONGEST, Hearing, Listener
+from advisor.listening.reading import LONGEST, Listener
 from advisor.listening.words import WordTokenizer, distance, plain, split
 from advisor.phrasebook.book import Choice
 from advisor.phrasebook.load import load_phrasebook

@@ -6,7 +6,8 @@ import pytest
 
 from advisor.facts import OneOf
 from advisor.knowledge.load import load_facts
-from advisor.listening.reading import Hearing, Listener
+from advisor.listening.hearing import Hearing
+from advisor.listening.reading import Listener
 from advisor.phrasebook.book import Slot, Term
 from advisor.phrasebook.load import load_phrasebook
 from advisor.yaml_files import data_folder

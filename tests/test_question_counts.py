@@ -215,8 +215,9 @@ def picture(questions: dict[str, Counter[int]]) -> str:
     most = max(max(counts) for counts in questions.values())
     highest = max(times / counts.total() for counts in questions.values() for times in counts.values())
     width, height, left, bottom = 46 * (most + 1) + 60, 340, 40, 290
+    space = f'xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}"'
     parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" font-family="sans-serif" font-size="12">',
+        f'<svg {space} font-family="sans-serif" font-size="12">',
         f'<rect width="{width}" height="{height}" fill="white"/>',
     ]
     for place, (way, counts) in enumerate(questions.items()):

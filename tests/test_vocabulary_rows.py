@@ -10,7 +10,8 @@ from hearing_score import CORPUS
 from advisor import yaml_files
 from advisor.facts import Between, OneOf, Possible
 from advisor.knowledge.load import load_facts
-from advisor.listening.reading import Hearing, Listener
+from advisor.listening.hearing import Hearing
+from advisor.listening.reading import Listener
 from advisor.phrasebook.load import load_phrasebook
 from advisor.yaml_files import data_folder
 

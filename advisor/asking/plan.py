@@ -205,11 +205,15 @@ class Planner:
         """A fact that turns out to matter when completions are compared at large; None where they all are alike.
 
         All the facts that something waits for are varied together, cell by cell in step, so that the completions
-        spread evenly; two unlike ones are then led into each other fact by fact until the hardware changes.
+        spread evenly; two unlike ones are then led into each other fact by fact until the hardware changes. Beside
+        them closed facts have their first values, then their last.
         """
         index = self.graph.fact_index
+        if not facts:
+            return None
+        closed = any(fact not in facts for fact in waiting)
         kinds = {fact: sorted(self._kinds(fact, waiting[fact], findings)) for fact in facts}
-        for last in (False, True) if facts else ():
+        for last in (False, True) if closed else (False,):
             base = self._completed(findings.said, facts[0], last)
             first: tuple[State, Counter] | None = None
             judged: Findings | None = None

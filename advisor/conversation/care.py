@@ -17,8 +17,8 @@ from advisor.conversation.turn import Block
 from advisor.facts import FactSheet
 from advisor.knowledge.care import InspectionItem, Refusal, Trouble, Verdict, Work
 from advisor.knowledge.conditions import Compare, facts_read
+from advisor.listening.hearing import Hearing, Want
 from advisor.listening.measures import MeasureReader
-from advisor.listening.reading import Hearing, Want
 from advisor.logic import NO, YES
 from advisor.reasoning.infer import Findings
 

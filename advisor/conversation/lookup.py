@@ -21,7 +21,7 @@ from advisor.facts import Between, Entry, FactSheet, OneOf
 from advisor.knowledge.conditions import All, AnyOf, Compare, Condition, Needs, Not, facts_read
 from advisor.knowledge.lookups import Certainty, Finish, Grounds, Hand, HardwareType, Likeness, LockFunction, Sizing
 from advisor.knowledge.measures import MEASURES
-from advisor.listening.reading import Hearing, Want
+from advisor.listening.hearing import Hearing, Want
 from advisor.logic import NO, YES
 from advisor.reasoning.figures import row_text, told
 from advisor.reasoning.infer import Findings

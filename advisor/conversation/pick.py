@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from advisor.facts import FactKind, Heard, OneOf, Possible
-from advisor.listening.reading import Hearing
+from advisor.listening.hearing import Hearing
 from advisor.phrasebook.book import Phrasebook
 
 LAST = -1

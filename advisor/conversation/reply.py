@@ -16,7 +16,7 @@ from advisor.conversation.session import Session
 from advisor.conversation.speak import Speaker
 from advisor.conversation.turn import Block, Kind, Turn, value_json
 from advisor.facts import FactSheet, Heard, OneOf, Possible
-from advisor.listening.reading import Hearing, Want
+from advisor.listening.hearing import Hearing, Want
 from advisor.reasoning.infer import Findings
 from advisor.reasoning.recommend import RecommendedSet
 

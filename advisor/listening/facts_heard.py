@@ -8,9 +8,9 @@ from itertools import pairwise
 
 from advisor.facts import Between, FactKind, Heard, How, OneOf, Possible
 from advisor.listening.answers import answer, decision
+from advisor.listening.hearing import Ambiguity, Hearing, Mention, Want
 from advisor.listening.measures import Measure
 from advisor.listening.phrases import slot_measure
-from advisor.listening.reading import Ambiguity, Hearing, Mention, Want
 from advisor.listening.sentence import Part, Sentence
 from advisor.listening.sizes import OPENING, Leaf, leaf_sizes
 from advisor.listening.values import agree, complement, overlap, possible_of, within

@@ -13,9 +13,9 @@ from spacy.util import registry
 
 from advisor.facts import FactKind
 from advisor.listening.facts_heard import Reader
+from advisor.listening.hearing import Hearing
 from advisor.listening.measures import MeasureReader
 from advisor.listening.phrases import Match, PhraseFinder, slot_measure
-from advisor.listening.reading import Hearing
 from advisor.listening.sentence import Sentence
 from advisor.listening.values import possible_of
 from advisor.listening.words import Spelling, WordTokenizer, plain, split, trimmed

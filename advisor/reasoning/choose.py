@@ -364,6 +364,8 @@ class _Solver:
         for trait in sorted(has & self.barred):
             if self.findings.forbidden[index[trait]] == UNKNOWN:
                 for rule in self.graph.forbidding[trait]:
+                    if self.findings.rules[judge.rule_index[rule.name]] != UNKNOWN:
+                        continue
                     yield from judge.waits_for(judge.rule_clause(rule.name).condition, self.findings)
         for slot in self.wanted:
             if self.findings.required[index[slot.name]] == UNKNOWN and (

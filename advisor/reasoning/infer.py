@@ -240,6 +240,7 @@ class Judge:
             *(
                 self.waits_for(self._rule_clause[rule.name].condition, findings)
                 for rule in self.graph.requiring.get(name, ())
+                if not findings.rules or findings.rules[self.rule_index[rule.name]] == UNKNOWN
             )
         )
 
