@@ -54,7 +54,12 @@ def leaf_by_leaf(lines: list[str]) -> list[str]:
 def differences(graph: KnowledgeGraph, expected: list[str], found: list[str]) -> list[str]:
     """``+`` for a line only the advisor has, ``-`` for one only the consultant has; a family stands for its kinds."""
     left, missing = list(found), []
-    for line in leaf_by_leaf(expected):
+    lines = leaf_by_leaf(expected)
+    for line in [line for line in lines if line in left]:
+        if line in left:
+            left.remove(line)
+            lines.remove(line)
+    for line in lines:
         leaf, count, item = line.split()
         for other in left:
             head, _, kind = other.rpartition(" ")

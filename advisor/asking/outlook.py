@@ -20,7 +20,7 @@ from advisor.reasoning.infer import Clause, Findings, Judge
 # How much likelier a value with a weight of 1 is than one without any
 RARE = 0.02
 # How much more a question costs for each degree it is harder to answer
-HARDER = 0.05
+HARDER = 0.25
 # Of a fact with many values only the likeliest are looked at
 LIKELIEST = 6
 

@@ -214,6 +214,8 @@ class Speaker:
         yield Block(headings=headings, rows=tuple(self._rows(lines, found, session, ordered)))
         yield from self._lines("unmet", self.unmet(found, conditional=len(found.choice.cases) <= MOST_CASES_SHOWN))
         yield from self._lines("only_if", self._conditional(lines))
+        yield from self._lines("to_find_out", self._to_find_out(found, session))
+        yield from self._lines("extra_while_open", self._extra(lines, found))
         yield from self._lines("rests_on", self._rests_on(lines, found, session))
         yield from self._lines("assumed", self._assumed(found, session))
         yield from self._lines("may_require", self.may_require(found))
@@ -259,6 +261,22 @@ class Speaker:
                 by_condition.setdefault(condition, []).append(counted)
         for condition, items in by_condition.items():
             yield self.say("only_if_line", condition=condition, items=", ".join(items))
+
+    def _to_find_out(self, found: RecommendedSet, session: Session) -> Iterator[str]:
+        """Who can tell what the customer couldn't, as far as the set still turns on it."""
+        turning = {fact for line in found.lines for fact in line.waits_for}
+        cases = [case for line in found.lines for case in line.cases]
+        turning |= {fact for case in cases for fact, _ in case}
+        for fact in sorted(turning & session.closed):
+            yield self.say("to_find_out_line", fact=self.fact(fact), who=self.mind.book.questions[fact].who_can_tell)
+
+    def _extra(self, lines: Sequence[Line], found: RecommendedSet) -> Iterator[str]:
+        """The lines that what is certain doesn't ask for: what the open answers cost against the best case."""
+        certain = self.mind.chooser.choose(found.findings, YES)
+        needed = {(pick.leaf, pick.item) for _, plan, _ in certain.cases for pick in plan.picks}
+        for (leaf, item), line in {(line.leaf, line.item): line for line in lines}.items():
+            if (leaf, item) not in needed:
+                yield self.say("only_if_item", quantity=line.quantity, item=self.short(item))
 
     def _lines(self, key: str, lines: Iterable[str]) -> Iterator[Block]:
         found = tuple(lines)

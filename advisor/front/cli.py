@@ -180,11 +180,11 @@ def check(
     noted = list(notes(mind.judge))
     for note in noted if with_notes else ():
         typer.echo(f"note: {note}")
-    for kind, number in Counter(note.kind for note in noted).items():
-        typer.echo(f"note: {number} {kind}")
     graph = mind.graph
     counts = f"{len(graph.rules)} rules, {len(graph.items)} items, {len(graph.arrangements)} arrangements"
-    typer.echo(f"{counts}, {len(mind.book.terms)} phrase entries: {len(problems)} problems")
+    counted = Counter(note.kind for note in noted)
+    told = ", ".join(f"{number} {kind}" for kind, number in counted.items()) or "none"
+    typer.echo(f"{counts}, {len(mind.book.terms)} phrase entries (notes: {told}): {len(problems)} problems")
     raise typer.Exit(1 if problems else 0)
 
 
