@@ -21,8 +21,8 @@ from advisor.reasoning.choose import Chooser
 from advisor.reasoning.conflicts import find_conflicts, narrowed_to
 from advisor.reasoning.infer import Findings, Judge, State
 
-# Openings spread out evenly in the sweep, and the bits of the fractions by which their facts step
-SPREAD = 300
+# Openings spread out evenly in the sweep, openings in reach of each item and arrangement, and the bits of the fractions by which their facts step
+SPREAD, EACH = 300, 4
 BITS = 32
 FLIPPED = {"at_least": "more_than", "more_than": "at_least", "at_most": "less_than", "less_than": "at_most"}
 
@@ -91,7 +91,7 @@ class Swept:
 
 
 def sweep(judge: Judge) -> Swept:
-    """The sets of complete openings: some spread evenly over what the facts may be, and one in reach of each rule."""
+    """The sets of complete openings: some spread evenly over what the facts may be, some in reach of each part."""
     openings = list(spread_out(judge))
     chooser, found = Chooser(judge), Swept(len(openings))
     for opening in openings:
@@ -106,7 +106,7 @@ def spread_out(judge: Judge) -> Iterator[State]:
 
     Each fact steps through its cells by the square root of a prime of its own, so that they mix. In every other opening
     the facts that have a presumed value keep it: wishes out of the ordinary hide the usual sets. For each rule there is
-    one opening more for which it applies.
+    one opening more for which it applies, for each item and arrangement there are some where it fits.
     """
     graph = judge.graph
     cells = [[bit for bit, _ in graph.cells[fact].samples(judge.full[at])] for fact, at in graph.fact_index.items()]
@@ -114,6 +114,8 @@ def spread_out(judge: Judge) -> Iterator[State]:
     steps = [isqrt(prime << 2 * BITS) for prime, _ in zip(_primes(), cells, strict=False)]
     wanted: list[State | None] = [judge.full] * SPREAD
     wanted += [narrowed_to(judge, judge.rule_clause(name).condition) for name in judge.rule_names]
+    for part in graph.hardware():
+        wanted += [narrowed_to(judge, *([part.fits] if part.fits else []))] * EACH
     for opening, state in enumerate(wanted, 1):
         if state is None:
             continue

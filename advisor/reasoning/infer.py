@@ -212,7 +212,7 @@ class Judge:
     def _verdict(
         self, rules: list[tuple[int, Clause]], state: State, required: list[int], verdicts: list[int], narrower: bool
     ) -> int:
-        """The strongest verdict of some rules, each noted in its place; settled ones are kept where less is possible."""
+        """The strongest verdict of some rules, each noted; settled ones are kept where less is possible."""
         best = NO
         for rule, clause in rules:
             verdict = verdicts[rule]
