@@ -16,7 +16,7 @@ from advisor.conversation.counter import Counter
 from advisor.conversation.mind import Mind, build
 from advisor.front.documents import as_html, as_markdown, as_text
 
-PAIR = "pair of 3070s, wood, 90 minutes, hospital corridor, new doors, S label, one leaf is enough to get out, category A"
+PAIR = "pair of 3070s, wood, 90 minutes, hospital corridor, new doors, S label, one leaf is enough to get out, cat A"
 
 
 @pytest.fixture(scope="module")

@@ -252,7 +252,12 @@ CONVERSATIONS = {
         "undo",
         "help",
     ],
-    "one breath": ["pair of hm doors 3070, 90 min, stairwell, offices, 200 people, sprinklered", "don't know", "why?"],
+    "one breath": [
+        "pair of hm doors 3070, 90 min, stairwell, offices, 200 people, sprinklered",
+        "don't know",
+        "why?",
+        "zzz blorp",
+    ],
     "hedged": ["maybe a 20 minute pair, wood I think, at least 60 people, not sprinklered", "2", "yes", "no"],
     "bounds": ["pair rated 45 minutes or more", "more than 50 people", "between 100 and 200 people", "36 inches wide"],
     "refusals": ["can I chain the exit shut?", "wedge the fire door open", "what does it cost?", "write me a poem"],
@@ -341,6 +346,7 @@ def test_chat_prints_one_object_a_line_and_ends_with_quit(tmp_path: Path) -> Non
 HEAR = {
     "version": int,
     "heard": list,
+    "terms": list,
     "wants": list,
     "mentions": list,
     "ambiguous": list,

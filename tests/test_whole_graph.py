@@ -246,7 +246,7 @@ def test_the_sweep_chooses_nearly_everything_and_is_the_same_every_time(judge: J
     print(f"\n{first.openings} openings in {taken:.2f} s")
     assert first == sweep(Judge(judge.graph))
     never = {name for name in judge.graph.arrangements if not first.arrangements[name]}
-    assert never <= {"rods_concealed_top_only_both"}
+    assert never <= {"rods_concealed_top_only_both", "mortise_device_single"}
     assert taken < 2.0
 
 

@@ -76,7 +76,8 @@ class Replier:
         hearing = self.mind.listener.hear(text, asked)
         return {
             "version": 1,
-            "heard": [{**self._heard(each), "term": each.term} for each in hearing.heard],
+            "heard": [self._heard(each) for each in hearing.heard],
+            "terms": [each.term for each in hearing.heard],
             "wants": [
                 {"want": want.name, "about": want.about, "text": want.text, "start": want.start, "end": want.end}
                 for want in hearing.wants

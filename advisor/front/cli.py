@@ -311,9 +311,9 @@ def _write(text: str) -> None:
 
 
 def _heard_lines(heard: dict[str, Any]) -> Iterator[str]:
-    for each in heard["heard"]:
+    for each, term in zip(heard["heard"], heard["terms"], strict=True):
         value = json.dumps(each["value"], ensure_ascii=False)
-        by = f", {each['term']}" if each["term"] else ""
+        by = f", {term}" if term else ""
         yield f'{each["fact"]} = {value}  ({each["how"]}, "{each["text"]}", {each["start"]}-{each["end"]}{by})'
     for want in heard["wants"]:
         yield f"wants {want['want']}" + (f" about {want['about']}" if want["about"] else "")

@@ -21,8 +21,9 @@ from advisor.reasoning.choose import Chooser
 from advisor.reasoning.conflicts import find_conflicts, narrowed_to
 from advisor.reasoning.infer import Findings, Judge, State
 
-# Openings spread out evenly in the sweep, openings in reach of each item and arrangement, and the bits of the fractions by which their facts step
-SPREAD, EACH = 300, 4
+# Openings of the sweep spread out evenly, and those in reach of each item and arrangement
+SPREAD, EACH = 300, 3
+# Bits of the fractions by which facts step
 BITS = 32
 FLIPPED = {"at_least": "more_than", "more_than": "at_least", "at_most": "less_than", "less_than": "at_most"}
 
