@@ -274,7 +274,9 @@ def test_why_about_an_item_speaks_of_that_item_alone(talk: Talk) -> None:
 
 
 def test_why_about_a_family_of_items_finds_its_members(talk: Talk) -> None:
-    talk.say("90 minute hollow metal pair, accessible route, existing: no, one leaf is enough, corridor of an office")
+    talk.say(
+        "90 minute hollow metal pair, accessible route, existing: no, one leaf is enough, office building corridor"
+    )
     lines = talk.until_set()["recommended"]["lines"]
     bolts = [line["item"] for line in lines if mind().graph.is_a(line["item"], "flush_bolt")]
     turn = talk.say("why the flush bolts?")

@@ -272,6 +272,8 @@ class Speaker:
 
     def _extra(self, lines: Sequence[Line], found: RecommendedSet) -> Iterator[str]:
         """The lines that what is certain doesn't ask for: what the open answers cost against the best case."""
+        if len(found.choice.cases) > MOST_CASES_SHOWN:
+            return
         certain = self.mind.chooser.choose(found.findings, YES)
         needed = {(pick.leaf, pick.item) for _, plan, _ in certain.cases for pick in plan.picks}
         for (leaf, item), line in {(line.leaf, line.item): line for line in lines}.items():
