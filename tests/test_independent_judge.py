@@ -27,7 +27,7 @@ from advisor.reasoning.infer import Findings, Judge
 COMPLETE = int(os.environ.get("JUDGE_COMPLETE", "20000"))
 PARTIAL = int(os.environ.get("JUDGE_PARTIAL", "2000"))
 OPTIMISED = 300
-ALTERED_OPENINGS = 600
+ALTERED_OPENINGS = 1500
 FOLDER = Path(__file__).resolve().parent.parent / "knowledge_graph"
 
 USUAL = {

@@ -275,7 +275,10 @@ class _Solver:
         self.clashes: frozenset[str] = frozenset()
         self.hopeless: frozenset[str] = frozenset()
         self._hopeless_beside: dict[frozenset[str], frozenset[str]] = {}
+        self._fits: dict[str, bool] = {}
+        self._counts: dict[str, list[tuple[Assumption, int]]] = {}
         self.leaves = self._leaves()
+        self.places = {slot.name: self._places(slot) for slot in self.wanted}
 
     def _leaves(self) -> tuple[str, ...]:
         at = self.graph.fact_index["leaves"]
@@ -397,6 +400,11 @@ class _Solver:
             raise _SplitError(min(self.chooser.judge.waits_for(condition, self.findings)))
         return verdict == YES
 
+    def _fitting(self, item: Item) -> bool:
+        if item.name not in self._fits:
+            self._fits[item.name] = self._decided(item.fits)
+        return self._fits[item.name]
+
     def _plan(self, arrangement: Arrangement | None, attempt: _Attempt) -> Plan:
         return Plan(arrangement.name if arrangement else None, self._merged(attempt.picks), tuple(attempt.unmet))
 
@@ -437,11 +445,12 @@ class _Solver:
     def _next(self, attempt: _Attempt, tasks: Sequence[_Task], slots: Sequence[Requirement]) -> _Attempt | None:
         if tasks:
             return self._do(attempt, tasks[0], tasks[1:], slots)
-        open_slots = [(at, slot, lacking) for at, slot in enumerate(slots) if (lacking := self._lacking(slot, attempt))]
-        if sum(slot.name in self.hopeless for _, slot, _ in open_slots) > attempt.spare:
+        if sum(slot.name in self.hopeless and bool(self._lacking(slot, attempt)) for slot in slots) > attempt.spare:
             return None
-        for at, slot, lacking in open_slots:
-            spare = attempt.spare
+        for at, slot in enumerate(slots):
+            spare, lacking = attempt.spare, self._lacking(slot, attempt)
+            if not lacking:
+                continue
             if not slot.met_by_nothing:
                 task = _Task(slot.name, "each" if len(lacking) == 2 else lacking[0], None, 1)
                 for item in () if slot.name in self.hopeless else self.chooser.meeting[slot.name]:
@@ -455,7 +464,7 @@ class _Solver:
         return attempt
 
     def _lacking(self, slot: Requirement, attempt: _Attempt) -> list[str]:
-        return [place for place in self._places(slot) if (slot.name, place) not in attempt.given]
+        return [place for place in self.places[slot.name] if (slot.name, place) not in attempt.given]
 
     def _do(
         self, attempt: _Attempt, task: _Task, rest: Sequence[_Task], slots: Sequence[Requirement]
@@ -488,12 +497,12 @@ class _Solver:
         """Go on with this item chosen; None where it may not be, or where nothing can be chosen after it."""
         if item.gives & self.barred or not self.chooser.clashing[item.name].isdisjoint(attempt.names):
             return None
-        if any(self.graph.is_a(item.name, clash) for clash in self.clashes) or not self._decided(item.fits):
+        if any(self.graph.is_a(item.name, clash) for clash in self.clashes) or not self._fitting(item):
             return None
         on = self.leaves if task.leaf == "each" else (task.leaf,)
-        counts = tuple(
-            (where, count * task.quantity * len(on)) for where, count in self.chooser.counts(item, self.findings)
-        )
+        if item.name not in self._counts:
+            self._counts[item.name] = self.chooser.counts(item, self.findings)
+        counts = tuple((where, count * task.quantity * len(on)) for where, count in self._counts[item.name])
         shown = task.leaf if task.leaf != "each" or len(self.leaves) == 2 else "active"
         given = self.chooser.given(item.name, item.gives, task.leaf, self.leaves)
         serving = tuple(sorted({*meets, *(name for name, _ in given if name in self.names)}))
