@@ -33,6 +33,8 @@ def is_heard(term: Term, hearing: Hearing) -> bool:
                 return True
     if term.says:
         return bool(term.wants) and any(want.name == term.wants for want in hearing.wants)
+    if term.marks == "unsure" and term.names:
+        return any(heard.fact == term.names and heard.possible is None for heard in hearing.heard)
     if term.mentions and any(mention.item == term.mentions and not mention.denied for mention in hearing.mentions):
         return True
     return any(want.name == term.wants and (term.about is None or want.about == term.about) for want in hearing.wants)

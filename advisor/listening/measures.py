@@ -216,6 +216,10 @@ class MeasureReader:
         behind = rf"(?:(?: ?(?P<e>{_either(self.measures.after)}))(?!\w))?"
         pair = rf"(?P<n>{number})(?: ?(?P<j>or|to|and|-|/) ?(?P<m>{number}))?"
         yield rf"{head}(?P<all>(?P<w>{spoken}){by}(?P<h>{spoken}s?)){tail}", self._spoken
+        # The two leaves of a pair: "3-0/3-0 x 7-0".
+        leaf = r"(?:1[0-2]|[1-9])(?:'?-|')(?:1[01]|\d)\"?"
+        yield rf"{head}{leaf} ?[/+&] ?(?P<all>(?P<w>{leaf}){by}(?P<h>{leaf}))(?!\w)", self._sides
+        yield rf"{head}(?P<all>(?P<x>{leaf}))(?= ?[/+&] ?{leaf}{by}{leaf}(?!\w))", self._feet
         yield rf"{head}(?P<all>(?P<w>{side}){by}(?P<h>{side}){third})(?!\w)", self._sides
         wide_high = rf"(?P<w>{number}) ?(?:{inch})? ?w(?:ide)?(?: x|,| by)? ?(?P<h>{number}) ?(?:{inch})? ?h(?:igh)?"
         yield rf"{head}(?P<all>{wide_high})(?!\w)", self._sides

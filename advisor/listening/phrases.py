@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cache
 
 from advisor.listening.measures import Measure
 from advisor.phrasebook.book import Slot, Term
@@ -66,6 +67,7 @@ class PhraseFinder:
         self.tree, self.capitals = _Node(), _Node()
         self.words: set[str] = set()
         self.mendable: dict[str, set[str]] = {}
+        cut = cache(cut)
         labels = tuple(labels)
         labelled = {term.name for term in labels}
         for term in (*terms, *labels):

@@ -53,11 +53,14 @@ class CounterTokenizer(WordTokenizer):
                 return False
         return True
 
-    @staticmethod
-    def cut(phrase: str) -> tuple[list[str], list[str]]:
-        """A phrase's words in lower case and as written."""
+    def cut(self, phrase: str) -> tuple[list[str], list[str]]:
+        """A phrase's words in lower case, short ones in full, and as written."""
         words = [word for _, word in split(phrase)]
-        return [plain(word) for word in words], words
+        return [self.in_full(plain(word)) for word in words], words
+
+    def in_full(self, word: str) -> str:
+        """The word a short one stands for, or the word itself."""
+        return self.book.short.get(word, word)
 
 
 def _lookups(nlp: Language) -> CounterTokenizer:
@@ -73,12 +76,12 @@ def make_tokenizer() -> Any:
 
 @Language.factory("counter_spelling")
 def make_spelling(nlp: Language, name: str) -> Any:
-    """Sets the norm of misspelt words to the known word meant."""
+    """Sets the norm of misspelt and short words to the known word meant."""
 
     def spelling(doc: Doc) -> Doc:
-        mend = _lookups(nlp).spelling
+        tokenizer = _lookups(nlp)
         for token in doc:
-            mended = mend(token.norm_)
+            mended = tokenizer.in_full(tokenizer.spelling(token.norm_))
             if mended != token.norm_:
                 token.norm_ = mended
         return doc

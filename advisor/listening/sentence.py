@@ -146,7 +146,7 @@ class Sentence:
             elif mark == "takes_back":
                 taking_back = part
             elif mark == "unsure":
-                unknown = True
+                unknown = not part.tells
             elif mark == "but":
                 asking = unknown = False
                 negation = hedge = taking_back = None
@@ -182,7 +182,7 @@ class Sentence:
             if taking_back is not None and len(self.between(taking_back, part)) <= 3:
                 part.dropped = True
                 taking_back = None
-            part.corrects, part.unknown = corrects, unknown
+            part.corrects, part.unknown = corrects, unknown or mark == "unsure"
             part.asked = asking
             last = part
 

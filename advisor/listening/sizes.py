@@ -89,7 +89,7 @@ def _other_width(
         joint = set(words[part.end : size_part.start])
         if measure is None or measure.kind != "length" or measure.value is None or part.end > size_part.start:
             continue
-        if size is not None and joint & {"and", "+", "&"} and joint <= _PLUS:
+        if size is not None and joint & {"and", "+", "&", "/"} and joint <= _PLUS:
             return part, Measure("size", measure.start, measure.end, size=(measure.value, size.size[1]))
     return None
 

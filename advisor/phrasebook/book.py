@@ -132,6 +132,7 @@ class Phrasebook:
             could mean several things.
         words: the word lists of words.yaml.
         labels: the labels of the questions' choices, as terms that only answer their question.
+        short: the trade's short words, each with the word it stands for.
     """
 
     terms: Mapping[str, Term]
@@ -140,3 +141,4 @@ class Phrasebook:
     measures: Measures
     words: Mapping[str, frozenset[str]]
     labels: tuple[Term, ...] = ()
+    short: Mapping[str, str] = field(default_factory=dict)

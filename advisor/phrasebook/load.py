@@ -103,6 +103,7 @@ def load_phrasebook(folders: Sequence[Path], kinds: Mapping[str, FactKind]) -> P
     questions: dict[str, Question] = {}
     wording: dict[str, str] = {}
     words: dict[str, set[str]] = {key: set() for key in WORD_LISTS}
+    short: dict[str, str] = {}
     measures: Measures | None = None
     labels: list[Term] = []
     for folder in folders:
@@ -127,7 +128,8 @@ def load_phrasebook(folders: Sequence[Path], kinds: Mapping[str, FactKind]) -> P
             elif part == "privacy.yaml":
                 continue  # read by the log, not by the listener
             elif part == "words.yaml":
-                yaml_files.check_keys(data, (), words, PhrasebookError)
+                yaml_files.check_keys(data, (), (*words, "short"), PhrasebookError)
+                short.update(_short(data))
                 for key, found in words.items():
                     found.update(word for text in yaml_files.texts(data, key, PhrasebookError) for word in text.split())
             else:
@@ -137,7 +139,7 @@ def load_phrasebook(folders: Sequence[Path], kinds: Mapping[str, FactKind]) -> P
     for fact in kinds:
         if fact not in questions:
             raise PhrasebookError("dialogues/questions.yaml:1", f"There is no question for the fact {fact!r}.")
-    _check_shared(terms)
+    _check_shared(terms, short)
     for term in terms.values():
         if term.reads_as:
             wording[f"reads_as.{term.name}"] = term.reads_as
@@ -146,7 +148,18 @@ def load_phrasebook(folders: Sequence[Path], kinds: Mapping[str, FactKind]) -> P
             if key not in wording:
                 raise PhrasebookError(term.place, f"The reading {key!r} has no wording.", wording, got=key)
     lists = {key: frozenset(found) for key, found in words.items()}
-    return Phrasebook(terms, questions, wording, measures, lists, tuple(labels))
+    return Phrasebook(terms, questions, wording, measures, lists, tuple(labels), short)
+
+
+def _short(data: yaml_files.Mapping) -> dict[str, str]:
+    entry = data.get("short", {})
+    if not isinstance(entry, dict):
+        raise PhrasebookError(data.at("short"), "'short' takes short words and the words they stand for.")
+    for word, long in entry.items():
+        if not isinstance(long, str) or len(long.split()) != 1 or len(word.split()) != 1 or long in entry:
+            place = entry.at(word) if isinstance(entry, yaml_files.Mapping) else data.at("short")
+            raise PhrasebookError(place, f"{word!r} must stand for one word that is not short itself.")
+    return dict(entry)
 
 
 def _add(found: dict[str, Any], name: str, entry: Any, place: object) -> None:
@@ -364,7 +377,7 @@ def _measures(data: yaml_files.Mapping) -> Measures:
     )
 
 
-def _check_shared(terms: Mapping[str, Term]) -> None:
+def _check_shared(terms: Mapping[str, Term], short: Mapping[str, str]) -> None:
     """A phrase with several meanings must be decidable by what stands beside it, or be worth asking about."""
     first: dict[tuple[str, str], Term] = {}
     for term in terms.values():
@@ -372,7 +385,8 @@ def _check_shared(terms: Mapping[str, Term]) -> None:
             continue
         for case, phrases in (("any", term.phrases), ("capitals", term.written)):
             for phrase in phrases:
-                key = (case, " ".join(phrase.lower().replace("-", " ").split()))
+                spelled = [short.get(word, word) for word in phrase.lower().replace("-", " ").split()]
+                key = (case, " ".join(spelled))
                 other = first.setdefault(key, term)
                 if other is term:
                     continue
