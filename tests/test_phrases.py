@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
+from advisor.errors import PhrasebookError
 from advisor.facts import OneOf
 from advisor.knowledge.load import load_facts
 from advisor.listening.hearing import Hearing
@@ -86,3 +89,10 @@ def test_every_choice_of_a_fact_can_be_said(fact: str) -> None:
         sayable |= possible.values if isinstance(possible, OneOf) else set(kind.choices) if possible else set()
     answered = {choice.value for choice in BOOK.questions[fact].choices}
     assert set(kind.choices) - sayable - (answered if kind.kind == "yes_no" else set()) == set()
+
+
+@pytest.mark.parametrize("short", ["{rm: the room}", "{xrm: rm}", "[rm]", "{rm: [room]}"])
+def test_a_short_word_stands_for_one_word_in_full(short: str, tmp_path: Path) -> None:
+    (tmp_path / "words.yaml").write_text(f"short: {short}\n", encoding="utf-8")
+    with pytest.raises(PhrasebookError, match=r"words\.yaml:1"):
+        load_phrasebook([data_folder("dialogues"), tmp_path], KINDS)

@@ -471,7 +471,7 @@ class _Reading:
         self._unknowns()
         self._two_widths()
         self.found = [f for f in self.found if not self._taken_back(f)]
-        gone = [f for f in self.found if f.part.term is not None and f.part.term.gives_way and self._others(f)]
+        gone = [f for f in self.found if self._gives_way(f)]
         self.found = [f for f in self.found if f not in gone or all(g in gone or g.weak for g in self._others(f))]
         self._narrow()
         self.found = [f for f in self.found if not self._outdone(f)]
@@ -486,6 +486,14 @@ class _Reading:
     def _others(self, f: Found) -> list[Found]:
         """What else was said of the same fact of the same opening."""
         return [g for g in self.found if g is not f and g.fact == f.fact and g.part.opening == f.part.opening]
+
+    def _gives_way(self, f: Found) -> bool:
+        """Whether a more exact statement replaces it; the very opposite is none."""
+        term, others = f.part.term, self._others(f)
+        if term is None or not term.gives_way or not others:
+            return False
+        opposite = (term.denied or {}).get(f.fact)
+        return opposite is None or all(g.possible != opposite for g in others)
 
     def _taken_back(self, f: Found) -> bool:
         """Whether a later correction in the same breath replaces it."""

@@ -15,6 +15,8 @@ _QUESTIONS = frozenset({"why", "why_not", "is_allowed", "look_up", "help"})
 _ENDS = frozenset(".!?;")
 _JOINTS = frozenset([",", ".", "!", "?", ";", ":", "-", "and", "but", "so", "said", "says"])
 _AND_A = frozenset((joint, article) for joint in ("and", "also", "plus", "then") for article in ("a", "an", "one"))
+# Before a count and the leaves it counts: "and 2 singles".
+_JOINING = frozenset(("and", "also", "plus", "then", "&", "+", ",", ";"))
 _NEEDS = frozenset(["required", "needed", "necessary", "allowed", "permitted", "mandatory", "acceptable"])
 
 
@@ -302,5 +304,7 @@ class Sentence:
             if tuple(self.words[at : at + 2]) in _AND_A or (leaves and self.words[at] == "another"):
                 return [at]
             if self.words[at] in ",;." and self.words[at + 1 : at + 2] == ["one"] and leaves and at + 1 >= end - 1:
+                return [at]
+            if leaves and self.words[at] in _JOINING and at + 2 == end and self.words[at + 1].isdecimal():
                 return [at]
         return []

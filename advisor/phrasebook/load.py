@@ -129,7 +129,7 @@ def load_phrasebook(folders: Sequence[Path], kinds: Mapping[str, FactKind]) -> P
                 continue  # read by the log, not by the listener
             elif part == "words.yaml":
                 yaml_files.check_keys(data, (), (*words, "short"), PhrasebookError)
-                short.update(_short(data))
+                short.update(_short(data, short))
                 for key, found in words.items():
                     found.update(word for text in yaml_files.texts(data, key, PhrasebookError) for word in text.split())
             else:
@@ -151,12 +151,12 @@ def load_phrasebook(folders: Sequence[Path], kinds: Mapping[str, FactKind]) -> P
     return Phrasebook(terms, questions, wording, measures, lists, tuple(labels), short)
 
 
-def _short(data: yaml_files.Mapping) -> dict[str, str]:
+def _short(data: yaml_files.Mapping, known: Mapping[str, str]) -> dict[str, str]:
     entry = data.get("short", {})
     if not isinstance(entry, dict):
         raise PhrasebookError(data.at("short"), "'short' takes short words and the words they stand for.")
     for word, long in entry.items():
-        if not isinstance(long, str) or len(long.split()) != 1 or len(word.split()) != 1 or long in entry:
+        if not isinstance(long, str) or len(long.split()) != 1 or len(word.split()) != 1 or long in {**known, **entry}:
             place = entry.at(word) if isinstance(entry, yaml_files.Mapping) else data.at("short")
             raise PhrasebookError(place, f"{word!r} must stand for one word that is not short itself.")
     return dict(entry)
