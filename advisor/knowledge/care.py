@@ -15,7 +15,8 @@ from typing import Any, Literal, TypeVar, get_args
 import networkx as nx
 
 from advisor.errors import KnowledgeError
-from advisor.knowledge.conditions import Condition, Reader, facts_read, number, requirements_read
+from advisor.knowledge.conditions import Condition, Reader, facts_read, number_at, requirements_read
+from advisor.knowledge.entry import check_known, one_of, sentence
 from advisor.knowledge.graph import KnowledgeGraph
 from advisor.knowledge.load import Layer, laid, source_of
 from advisor.knowledge.parts import Source
@@ -254,19 +255,13 @@ def load_care(graph: KnowledgeGraph, *folders: Path) -> Care:
     refusals = {name: reader.refusal(name, data) for name, data, _ in entries("refusals")}
     for trouble in troubles.values():
         for cause in trouble.causes:
-            _known(cause.works, works, cause.place, "work")
+            check_known(cause.works, works, cause.place, "work")
     for item in inspection.values():
-        _known(item.works, works, item.place, "work")
-        _known(item.troubles, troubles, item.place, "trouble")
+        check_known(item.works, works, item.place, "work")
+        check_known(item.troubles, troubles, item.place, "trouble")
     _once(((str(item.number), item.place) for item in inspection.values()), "The number")
     _once(((defect, trouble.place) for trouble in troubles.values() for defect in trouble.defects), "The defect")
     return Care(works, inspection, troubles, refusals)
-
-
-def _known(names: Iterable[str], allowed: Collection[str], place: Place, what: str) -> None:
-    for name in names:
-        if name not in allowed:
-            raise KnowledgeError(place, f"There is no {what} {name!r}.", allowed, got=name)
 
 
 def _once(entries: Iterable[tuple[str, Place]], what: str) -> None:
@@ -287,23 +282,23 @@ class _CareReader:
     def work(self, name: str, data: YamlMapping, local: bool) -> Work:
         needed = ("work", "heard", "verdict", "label", "because", "turn_to", "rules", "source")
         check_keys(data, needed, ("limits", "unrated", "when", "size", "only_asked", "facts"), KnowledgeError)
-        verdict: Verdict = _one_of(data, "verdict", get_args(Verdict))
-        label: Label = _one_of(data, "label", get_args(Label))
+        verdict: Verdict = one_of(data, "verdict", get_args(Verdict))
+        label: Label = one_of(data, "label", get_args(Label))
         if (verdict, label) not in (("on_site", "kept"), ("approval", "lost_without_approval"), ("never", "lost")):
             raise KnowledgeError(data.at("label"), f"Work that is {verdict!r} does not leave the label {label!r}.")
         return Work(
             name=name,
-            title=_text(data, "work"),
+            title=sentence(data, "work"),
             heard=self._heard(data),
             verdict=verdict,
             label=label,
-            because=_text(data, "because"),
+            because=sentence(data, "because"),
             limits=_lines(data, "limits"),
             turn_to=_people(data),
-            unrated=_text(data, "unrated"),
+            unrated=sentence(data, "unrated"),
             when=self._when(data),
             size=self._size(data),
-            only_asked="only_asked" in data and _one_of(data, "only_asked", ("yes", "no")) == "yes",
+            only_asked="only_asked" in data and one_of(data, "only_asked", ("yes", "no")) == "yes",
             rules=self._rules(data),
             source=source_of(data, self._graph.works, local),
             facts=_lines(data, "facts"),
@@ -318,11 +313,11 @@ class _CareReader:
         return InspectionItem(
             name=name,
             number=int(data["number"]),
-            title=_text(data, "item"),
-            look_at=_text(data, "look_at"),
+            title=sentence(data, "item"),
+            look_at=sentence(data, "look_at"),
             fails=_lines(data, "fails", needed=True),
             mends=_lines(data, "mends", needed=True),
-            after=_one_of(data, "after", get_args(After)),
+            after=one_of(data, "after", get_args(After)),
             troubles=_lines(data, "troubles"),
             works=_lines(data, "works"),
             rules=self._rules(data),
@@ -336,7 +331,7 @@ class _CareReader:
         check_keys(data, needed, ("facts",), KnowledgeError)
         return Trouble(
             name=name,
-            symptom=_text(data, "symptom"),
+            symptom=sentence(data, "symptom"),
             defects=_lines(data, "defects", needed=True),
             causes=tuple(self._causes(data)),
             fire_door=_lines(data, "fire_door", needed=True),
@@ -356,9 +351,9 @@ class _CareReader:
                 raise KnowledgeError(data.at("causes"), "A cause is a mapping with cause, check and mend.")
             check_keys(entry, ("cause", "check", "mend"), ("when", "works"), KnowledgeError)
             yield Cause(
-                title=_text(entry, "cause"),
-                check=_text(entry, "check"),
-                mend=_text(entry, "mend"),
+                title=sentence(entry, "cause"),
+                check=sentence(entry, "check"),
+                mend=sentence(entry, "mend"),
                 when=self._when(entry),
                 works=_lines(entry, "works"),
                 place=entry.place,
@@ -372,13 +367,13 @@ class _CareReader:
             raise KnowledgeError(data.place, "'where', 'when' and 'otherwise' stand together or not at all.")
         return Refusal(
             name=name,
-            thing=_text(data, "thing"),
+            thing=sentence(data, "thing"),
             heard=self._heard(data),
-            where=_text(data, "where"),
+            where=sentence(data, "where"),
             when=self._when(data),
-            because=_text(data, "because"),
+            because=sentence(data, "because"),
             instead=_lines(data, "instead", needed=True),
-            otherwise=_text(data, "otherwise"),
+            otherwise=sentence(data, "otherwise"),
             rules=self._rules(data),
             facts=_lines(data, "facts"),
             place=data.place,
@@ -389,7 +384,7 @@ class _CareReader:
 
     def _rules(self, data: YamlMapping) -> tuple[str, ...]:
         rules = _lines(data, "rules", needed=True)
-        _known(rules, self._graph.rules, data.at("rules"), "rule")
+        check_known(rules, self._graph.rules, data.at("rules"), "rule")
         return rules
 
     def _when(self, data: YamlMapping) -> Condition | None:
@@ -411,21 +406,7 @@ class _CareReader:
         if not isinstance(size, YamlMapping) or not size:
             raise KnowledgeError(data.at("size"), "'size' takes bounds in inches.", ("at_most", "more_than"))
         check_keys(size, (), ("at_most", "more_than"), KnowledgeError)
-        return Size(**{key: _inches(size, key) for key in size})
-
-
-def _inches(data: YamlMapping, key: str) -> Fraction:
-    try:
-        return number(data[key])
-    except (ValueError, AttributeError):
-        raise KnowledgeError(data.at(key), f"{data[key]!r} is no number.") from None
-
-
-def _text(data: YamlMapping, key: str) -> str:
-    value = data.get(key, "")
-    if not isinstance(value, str) or (key in data and not value.strip()):
-        raise KnowledgeError(data.at(key), f"{key!r} must be text.")
-    return value.strip()
+        return Size(**{key: number_at(size[key], size.at(key)) for key in size})
 
 
 def _lines(data: YamlMapping, key: str, needed: bool = False) -> tuple[str, ...]:
@@ -433,12 +414,6 @@ def _lines(data: YamlMapping, key: str, needed: bool = False) -> tuple[str, ...]
     if (needed and not lines) or not all(lines):
         raise KnowledgeError(data.at(key), f"{key!r} names nothing.")
     return lines
-
-
-def _one_of(data: YamlMapping, key: str, allowed: tuple[str, ...]) -> Any:
-    if data[key] not in allowed:
-        raise KnowledgeError(data.at(key), f"{key!r} can't be {data[key]!r}.", allowed, got=str(data[key]))
-    return data[key]
 
 
 def _people(data: YamlMapping) -> tuple[Any, ...]:

@@ -22,6 +22,7 @@ from advisor.knowledge.conditions import (
     number_at,
     requirements_read,
 )
+from advisor.knowledge.entry import one_of
 from advisor.knowledge.graph import KnowledgeGraph, Parts
 from advisor.knowledge.measures import MEASURES
 from advisor.knowledge.parts import (
@@ -180,15 +181,8 @@ def _entries(data: YamlMapping) -> list[tuple[str, YamlMapping]]:
     return list(data.items())
 
 
-def _one_of(data: YamlMapping, key: str, allowed: Sequence[str], default: str | None = None) -> Any:
-    value = data.get(key, default)
-    if value not in allowed:
-        raise KnowledgeError(data.at(key), f"{key!r} can't be {value!r}.", allowed, got=str(value))
-    return value
-
-
 def _flag(data: YamlMapping, key: str, default: bool = False) -> bool:
-    return bool(_one_of(data, key, ("yes", "no", "true", "false"), "yes" if default else "no") in ("yes", "true"))
+    return bool(one_of(data, key, ("yes", "no", "true", "false"), "yes" if default else "no") in ("yes", "true"))
 
 
 def _whole(data: YamlMapping, key: str, default: int) -> int:
@@ -205,7 +199,7 @@ def _kind(name: str, data: YamlMapping) -> FactKind:
         ("unit", "choices", "kinds", "topic", "ease", "presumed", "low", "high", "building", "prior"),
         KnowledgeError,
     )
-    kind = _one_of(data, "kind", ("choice", "yes_no", "steps", "quantity"))
+    kind = one_of(data, "kind", ("choice", "yes_no", "steps", "quantity"))
     choices = ("no", "yes") if kind == "yes_no" else texts(data, "choices", KnowledgeError)
     if (kind in ("choice", "steps")) != bool(data.get("choices")):
         raise KnowledgeError(data.place, f"{name!r}: a choice or steps fact lists its choices, others have none.")
@@ -227,7 +221,7 @@ def _kind(name: str, data: YamlMapping) -> FactKind:
         choices=choices,
         groups=groups,
         presumed=text(data, "presumed", KnowledgeError) if "presumed" in data else None,
-        topic=_one_of(data, "topic", ("safety", "set", "ordering"), "set"),
+        topic=one_of(data, "topic", ("safety", "set", "ordering"), "set"),
         ease=_whole(data, "ease", 3),
         low=low,
         high=high,
@@ -261,8 +255,8 @@ def _requirement(name: str, data: YamlMapping) -> Requirement:
     stages = ("hanging", "securing", "closing", "sealing", "stopping", "protecting", "silencing")
     return Requirement(
         name=name,
-        on=_one_of(data, "on", get_args(Leaf)),
-        stage="" if trait else _one_of(data, "stage", stages),
+        on=one_of(data, "on", get_args(Leaf)),
+        stage="" if trait else one_of(data, "stage", stages),
         meaning=text(data, "meaning", KnowledgeError),
         place=data.place,
         trait=trait,
@@ -321,7 +315,7 @@ class _PartReader:
             condition=condition,
             because=text(data, "because", KnowledgeError),
             source=source_of(data, self._works, local),
-            strength=_one_of(data, "strength", get_args(Strength)),
+            strength=one_of(data, "strength", get_args(Strength)),
             place=data.place,
             implied=implied,
             facts=texts(data, "facts", KnowledgeError),
@@ -423,7 +417,7 @@ class _PartReader:
         check_keys(data, ("item",), ("on", "when", "quantity"), KnowledgeError, place)
         return Companion(
             item=text(data, "item", KnowledgeError),
-            on=_one_of(data, "on", get_args(Leaf), "opening"),
+            on=one_of(data, "on", get_args(Leaf), "opening"),
             when=self._reader.condition(data["when"], data.at("when")) if "when" in data else None,
             quantity=_whole(data, "quantity", 1),
         )
@@ -440,7 +434,7 @@ class _PartReader:
         uses = []
         for entry, place in entries(data, "uses", KnowledgeError):
             check_keys(entry, ("item", "on"), (), KnowledgeError, place)
-            uses.append(Use(text(entry, "item", KnowledgeError), _one_of(entry, "on", get_args(Leaf))))
+            uses.append(Use(text(entry, "item", KnowledgeError), one_of(entry, "on", get_args(Leaf))))
         return Arrangement(
             name=name,
             title=text(data, "arrangement", KnowledgeError),
@@ -482,10 +476,10 @@ class _PartReader:
             raise KnowledgeError(data.place, f"{name!r} is given by a measure or by a table, one of the two.")
         amounts = self._amounts(data)
         if "table" in data:
-            table = _one_of(data, "table", tables)
+            table = one_of(data, "table", tables)
             needed: tuple[str, ...] = ()
         else:
-            table, measure = "", _one_of(data, "measure", tuple(MEASURES))
+            table, measure = "", one_of(data, "measure", tuple(MEASURES))
             needed = MEASURES[measure].amounts
         for amount in needed:
             if amount not in amounts:
@@ -541,7 +535,7 @@ def source_of(data: YamlMapping, works: Mapping[str, Work], local: bool = False)
     if len(source) != 1:
         raise KnowledgeError(source.place, "A source is a work, common practice, or memory.")
     for basis in source:
-        _one_of(source, basis, ("yes", "true"))
+        one_of(source, basis, ("yes", "true"))
     return Source(basis="common_practice" if "common_practice" in source else "from_memory", local=local)
 
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Literal, get_args
+from typing import Literal, get_args
 
 from advisor.errors import KnowledgeError
+from advisor.knowledge.entry import check_known, one_of, sentence
 from advisor.knowledge.graph import KnowledgeGraph
 from advisor.knowledge.load import Layer, laid, source_of
 from advisor.knowledge.parts import Source
@@ -166,29 +167,10 @@ def load_lookups(graph: KnowledgeGraph, *folders: Path) -> Lookups:
         sizings={name: reader.sizing(name, data) for name, data, _ in entries("sizes")},
     )
     for finish in found.finishes.values():
-        _known(finish.like, found.finishes, finish.grounds.place, "finish")
+        check_known(finish.like, found.finishes, finish.grounds.place, "finish")
     for term in found.terms.values():
-        _known(term.against, found.terms, term.grounds.place, "entry of the glossary")
+        check_known(term.against, found.terms, term.grounds.place, "entry of the glossary")
     return found
-
-
-def _known(names: Collection[str], allowed: Collection[str], place: Place, what: str) -> None:
-    for name in names:
-        if name not in allowed:
-            raise KnowledgeError(place, f"There is no {what} {name!r}.", allowed, got=name)
-
-
-def _one_of(data: YamlMapping, key: str, allowed: tuple[str, ...]) -> Any:
-    if data[key] not in allowed:
-        raise KnowledgeError(data.at(key), f"{key!r} can't be {data[key]!r}.", allowed, got=str(data[key]))
-    return data[key]
-
-
-def _text(data: YamlMapping, key: str) -> str:
-    value = data.get(key, "")
-    if not isinstance(value, str) or (key in data and not value.strip()):
-        raise KnowledgeError(data.at(key), f"{key!r} must be text.")
-    return value
 
 
 class _EntryReader:
@@ -199,7 +181,7 @@ class _EntryReader:
 
     def grounds(self, data: YamlMapping, local: bool) -> Grounds:
         source = source_of(data, self._graph.works, local)
-        certainty = _one_of(data, "certainty", get_args(Certainty))
+        certainty = one_of(data, "certainty", get_args(Certainty))
         if (certainty in ("memory", "low")) != (source.basis == "from_memory"):
             raise KnowledgeError(
                 data.at("certainty"), "What is from memory has certainty memory or low, and only that."
@@ -213,29 +195,29 @@ class _EntryReader:
             raise KnowledgeError(data.at("like"), "'like' gives other finishes and how they go together.")
         return Finish(
             code=code,
-            us=_text(data, "us"),
-            look=_text(data, "look"),
-            base=_text(data, "base"),
-            kind=_text(data, "kind"),
-            like={other: _one_of(like, other, get_args(Likeness)) for other in like},
+            us=sentence(data, "us"),
+            look=sentence(data, "look"),
+            base=sentence(data, "base"),
+            kind=sentence(data, "kind"),
+            like={other: one_of(like, other, get_args(Likeness)) for other in like},
             grounds=self.grounds(data, local),
         )
 
     def function(self, name: str, data: YamlMapping, local: bool) -> LockFunction:
         needed = ("lock", "called", "inside", "outside", "use", "behaves", *GROUNDS)
         check_keys(data, needed, ("number", "same_as"), KnowledgeError)
-        same_as = _text(data, "same_as")
+        same_as = sentence(data, "same_as")
         if same_as:
-            _known([same_as], self._graph.kinds["lock_function"].choices, data.at("same_as"), "lock function")
+            check_known([same_as], self._graph.kinds["lock_function"].choices, data.at("same_as"), "lock function")
         return LockFunction(
             name=name,
-            number=_text(data, "number"),
-            lock=_one_of(data, "lock", get_args(Lock)),
-            called=_text(data, "called"),
+            number=sentence(data, "number"),
+            lock=one_of(data, "lock", get_args(Lock)),
+            called=sentence(data, "called"),
             same_as=same_as,
-            inside=_text(data, "inside"),
-            outside=_text(data, "outside"),
-            use=_text(data, "use"),
+            inside=sentence(data, "inside"),
+            outside=sentence(data, "outside"),
+            use=sentence(data, "use"),
             behaves=texts(data, "behaves", KnowledgeError),
             grounds=self.grounds(data, local),
         )
@@ -244,11 +226,11 @@ class _EntryReader:
         check_keys(data, ("standard", "called", "means", *GROUNDS), ("number", "grade"), KnowledgeError)
         return HardwareType(
             name=name,
-            standard=_text(data, "standard"),
-            number=_text(data, "number"),
-            called=_text(data, "called"),
-            grade=_text(data, "grade"),
-            means=_text(data, "means"),
+            standard=sentence(data, "standard"),
+            number=sentence(data, "number"),
+            called=sentence(data, "called"),
+            grade=sentence(data, "grade"),
+            means=sentence(data, "means"),
             grounds=self.grounds(data, local),
         )
 
@@ -256,16 +238,16 @@ class _EntryReader:
         check_keys(data, ("called", "is", *GROUNDS), ("covers", "against"), KnowledgeError)
         covers = texts(data, "covers", KnowledgeError)
         families = {family for item in self._graph.items.values() for family in item.is_a}
-        _known(covers, {*self._graph.items, *families}, data.at("covers"), "item")
+        check_known(covers, {*self._graph.items, *families}, data.at("covers"), "item")
         against = data.get("against", YamlMapping())
         if not isinstance(against, YamlMapping):
             raise KnowledgeError(data.at("against"), "'against' gives other entries and how this one differs.")
         return Term(
             name=name,
             called=texts(data, "called", KnowledgeError),
-            sentence=_text(data, "is"),
+            sentence=sentence(data, "is"),
             covers=covers,
-            against={other: _text(against, other) for other in against},
+            against={other: sentence(against, other) for other in against},
             grounds=self.grounds(data, local),
         )
 
@@ -275,24 +257,24 @@ class _EntryReader:
         check_keys(data, ("written", "called", side, "swings", *GROUNDS), (), KnowledgeError)
         return Hand(
             name=name,
-            written=_text(data, "written"),
-            called=_text(data, "called"),
-            side=_one_of(data, side, get_args(Side)),
-            swings=_one_of(data, "swings", get_args(Swing)),
+            written=sentence(data, "written"),
+            called=sentence(data, "called"),
+            side=one_of(data, side, get_args(Side)),
+            swings=one_of(data, "swings", get_args(Swing)),
             of_pair=of_pair,
             grounds=self.grounds(data, local),
         )
 
     def note(self, name: str, data: YamlMapping, local: bool) -> Note:
         check_keys(data, ("says", *GROUNDS), (), KnowledgeError)
-        return Note(name, _text(data, "says"), self.grounds(data, local))
+        return Note(name, sentence(data, "says"), self.grounds(data, local))
 
     def sizing(self, name: str, data: YamlMapping) -> Sizing:
         check_keys(data, ("called", "title", "shows"), ("asks", "rules"), KnowledgeError)
         graph, asks = self._graph, data.get("asks")
         shows, rules = (texts(data, key, KnowledgeError) for key in ("shows", "rules"))
-        _known(shows, {*graph.tables, *graph.figures}, data.at("shows"), "table or figure")
-        _known(rules, graph.rules, data.at("rules"), "rule")
+        check_known(shows, {*graph.tables, *graph.figures}, data.at("shows"), "table or figure")
+        check_known(rules, graph.rules, data.at("rules"), "rule")
         if asks is not None:
-            _known([asks], graph.kinds, data.at("asks"), "fact")
-        return Sizing(name, texts(data, "called", KnowledgeError), _text(data, "title"), asks, shows, rules)
+            check_known([asks], graph.kinds, data.at("asks"), "fact")
+        return Sizing(name, texts(data, "called", KnowledgeError), sentence(data, "title"), asks, shows, rules)
