@@ -2,25 +2,19 @@
 
 from __future__ import annotations
 
-import json
-import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from advisor.errors import AdvisorError
+from advisor.front.common import AsJson, Over, refuse, write_answer
 
 if TYPE_CHECKING:
     from advisor.conversation.care import CareAnswer, CareTalk
     from advisor.conversation.mind import Mind
-    from advisor.conversation.turn import Block
 
-Over = Annotated[
-    list[Path] | None, typer.Option(help="A folder laid over the built-in one; may be given more than once.")
-]
-AsJson = Annotated[bool, typer.Option("--json", help="Machine-readable.")]
 Words = Annotated[list[str], typer.Argument(help="The matter, in your own words.")]
 
 
@@ -44,7 +38,7 @@ def inspect(knowledge: Over = None, dialogues: Over = None, as_json: AsJson = Fa
     """Print the checklist of the yearly fire door inspection."""
     _, talk = _talk(knowledge, dialogues)
     blocks, data = talk.inspection()
-    _write(data, blocks, as_json)
+    write_answer(data, blocks, as_json)
 
 
 def _tell(
@@ -62,7 +56,7 @@ def _tell(
     found: CareAnswer | None = tell(text, hearing, session.sheet)
     if found is None:
         line = talk.say("care_no_trouble" if troubles else "care_no_question")
-        _write({"version": 1, "kind": "not_understood", "reply": line}, (Block(lines=(line,)),), as_json)
+        write_answer({"version": 1, "kind": "not_understood", "reply": line}, (Block(lines=(line,)),), as_json)
         raise typer.Exit(1)
     data = {
         "version": 1,
@@ -71,7 +65,7 @@ def _tell(
         "value": found.value,
         "sources": list(found.sources),
     }
-    _write(data, (*found.blocks, Block(lines=(talk.say("caution"),))), as_json)
+    write_answer(data, (*found.blocks, Block(lines=(talk.say("caution"),))), as_json)
 
 
 def _talk(knowledge: list[Path] | None, dialogues: list[Path] | None) -> tuple[Mind, CareTalk]:
@@ -83,13 +77,5 @@ def _talk(knowledge: list[Path] | None, dialogues: list[Path] | None) -> tuple[M
         mind = build(knowledge or (), dialogues or ())
         _ = mind.care
     except AdvisorError as problem:
-        typer.echo(str(problem), err=True)
-        raise typer.Exit(1) from None
+        refuse(problem, 1)
     return mind, CareTalk(mind, Speaker(mind))
-
-
-def _write(data: dict[str, Any], blocks: Sequence[Block], as_json: bool) -> None:
-    from advisor.conversation.turn import plain
-
-    sys.stdout.write((json.dumps(data, ensure_ascii=False) if as_json else plain(blocks)) + "\n")
-    sys.stdout.flush()

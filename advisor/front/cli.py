@@ -16,6 +16,7 @@ import typer
 
 from advisor.errors import AdvisorError, JournalError
 from advisor.front import care, lookups, reviewing
+from advisor.front.common import refuse, write
 from advisor.front.folders import state_folder
 
 if TYPE_CHECKING:
@@ -76,7 +77,7 @@ def chat(
     for line in _lines_in(as_json, plain, None if no_log else log):
         message = counter.say(line)
         if as_json:
-            _write(json.dumps(message["turn"], ensure_ascii=False))
+            write(json.dumps(message["turn"], ensure_ascii=False))
         else:
             screen(message)
         if message["turn"]["kind"] == "goodbye":
@@ -100,7 +101,7 @@ def ask(
     counter = _counter(mind, None if no_log else _journal(mind, log), keep_personal)
     message = counter.say(" ".join(words), one_shot=True)
     if as_json:
-        _write(json.dumps(message["turn"], ensure_ascii=False))
+        write(json.dumps(message["turn"], ensure_ascii=False))
     else:
         _screen(plain)(message)
     counter.close()
@@ -122,12 +123,10 @@ def write_up(
     from advisor.front.documents import FORMS
 
     if form not in FORMS:
-        typer.echo(f"{form}: no such format. Formats: {', '.join(FORMS)}", err=True)
-        raise typer.Exit(2)
+        refuse(f"{form}: no such format. Formats: {', '.join(FORMS)}", 2)
     kept = _session_log(session, log) if session else None
     if kept and not kept.exists():
-        typer.echo(f"{session}: no such session in {kept.parent}.", err=True)
-        raise typer.Exit(2)
+        refuse(f"{session}: no such session in {kept.parent}.", 2)
     mind = _mind(knowledge, dialogues)
     counter = _counter(mind, None, keep_personal=True, slots=_slots(kept))
     if words:
@@ -138,7 +137,7 @@ def write_up(
     if output:
         output.write_text(document, encoding="utf-8")
     else:
-        _write(document.rstrip("\n"))
+        write(document.rstrip("\n"))
 
 
 @app.command()
@@ -152,12 +151,11 @@ def hear(
     """Show what is heard in a message, and nothing concluded from it."""
     mind = _mind(knowledge, dialogues)
     if asked is not None and asked not in mind.graph.kinds:
-        typer.echo(f"{asked}: no such fact. Facts: {', '.join(sorted(mind.graph.kinds))}", err=True)
-        raise typer.Exit(2)
+        refuse(f"{asked}: no such fact. Facts: {', '.join(sorted(mind.graph.kinds))}", 2)
     counter = _counter(mind, None, keep_personal=True)
     for line in [" ".join(words)] if words else _stdin():
         heard = counter.hear(line, asked)
-        _write(json.dumps(heard, ensure_ascii=False) if as_json else "\n".join(_heard_lines(heard)))
+        write(json.dumps(heard, ensure_ascii=False) if as_json else "\n".join(_heard_lines(heard)))
     counter.close()
 
 
@@ -210,8 +208,7 @@ def _mind(knowledge: list[Path] | None, dialogues: list[Path] | None, to_check: 
         folders = (knowledge or (), dialogues or ())
         mind = load(*folders, with_cases=True) if to_check else build(*folders)
     except AdvisorError as problem:
-        typer.echo(str(problem), err=True)
-        raise typer.Exit(1) from None
+        refuse(problem, 1)
     mind.warm_up()
     gc.freeze()
     gc.enable()
@@ -267,8 +264,7 @@ def _resumed(mind: Mind, name: str, slots: dict[str, Any]) -> str:
 def _session_log(name: str, folder: Path | None) -> Path:
     """Where the session of a name is kept. A name is letters, digits, spaces, dots, dashes and underscores."""
     if not re.fullmatch(r"[\w][\w .-]{0,80}", name):
-        typer.echo(f"{name!r} is no name for a session: letters, digits, spaces, dots, dashes, underscores.", err=True)
-        raise typer.Exit(2)
+        refuse(f"{name!r} is no name for a session: letters, digits, spaces, dots, dashes, underscores.", 2)
     return (folder or state_folder()) / "sessions" / f"{name}.jsonl"
 
 
@@ -280,8 +276,7 @@ def _slots(resumed: Path | None) -> dict[str, Any] | None:
     try:
         return slots_of(resumed)
     except AdvisorError as problem:
-        typer.echo(str(problem), err=True)
-        raise typer.Exit(1) from None
+        refuse(problem, 1)
 
 
 def _screen(plain: bool) -> Any:
@@ -303,11 +298,6 @@ def _stdin() -> Iterator[str]:
     """Lines of standard input; bytes that are no UTF-8 stay visible instead of stopping the conversation."""
     for raw in sys.stdin.buffer:
         yield raw.decode("utf-8", errors="replace").rstrip("\r\n")
-
-
-def _write(text: str) -> None:
-    sys.stdout.write(text + "\n")
-    sys.stdout.flush()
 
 
 def _heard_lines(heard: dict[str, Any]) -> Iterator[str]:

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import json
-import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal, NoReturn
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
 from advisor.errors import AdvisorError
+from advisor.front.common import AsJson, refuse, write_answer
 
 if TYPE_CHECKING:
     from advisor.conversation.argument import Answer
@@ -19,7 +18,6 @@ if TYPE_CHECKING:
 Knowledge = Annotated[
     list[Path] | None, typer.Option(help="A knowledge folder laid over the built-in one; may be given more than once.")
 ]
-AsJson = Annotated[bool, typer.Option("--json", help="Machine-readable.")]
 Words = Annotated[list[str], typer.Argument(help="In your own words.")]
 Length = Annotated[str | None, typer.Option(help="In inches, for example 36 or 34-1/2.")]
 Side = Literal["left", "right"]
@@ -92,7 +90,7 @@ def size(
     sizing = look.sizing_called(words)
     if sizing is None:
         names = ", ".join(sorted(one.called[0] for one in look.lookups.sizings.values()))
-        _refuse(f"{' '.join(words)}: nothing is sized under that. Known: {names}")
+        refuse(f"{' '.join(words)}: nothing is sized under that. Known: {names}", 2)
     said = {
         "leaf_width_in": width,
         "leaf_height_in": height,
@@ -121,7 +119,7 @@ def wall(
     try:
         minutes = number(hours) * 60
     except ValueError:
-        _refuse(f"{hours}: no number of hours")
+        refuse(f"{hours}: no number of hours", 2)
     said = {
         "wall_kind": kind.lower().replace(" ", "_").replace("-", "_"),
         "wall_rating_minutes": str(minutes),
@@ -149,14 +147,9 @@ def _sheet(look: LookUp, said: dict[str, str | None]) -> FactSheet:
         try:
             possible = possible_of(kinds[fact], reader.compare(kinds[fact], value, Place(fact, 1)))
         except AdvisorError as problem:
-            _refuse(str(problem).removeprefix(f"{fact}:1: "))
+            refuse(str(problem).removeprefix(f"{fact}:1: "), 2)
         entries[fact] = Entry(possible, value)
     return FactSheet(entries)
-
-
-def _refuse(problem: str) -> NoReturn:
-    typer.echo(problem, err=True)
-    raise typer.Exit(2)
 
 
 def _look_up(knowledge: list[Path] | None) -> LookUp:
@@ -166,8 +159,7 @@ def _look_up(knowledge: list[Path] | None) -> LookUp:
     try:
         return LookUp(load(knowledge or ()))
     except AdvisorError as problem:
-        typer.echo(str(problem), err=True)
-        raise typer.Exit(1) from None
+        refuse(problem, 1)
 
 
 def _show(look: LookUp, answer: Answer, as_json: bool) -> None:
@@ -175,16 +167,13 @@ def _show(look: LookUp, answer: Answer, as_json: bool) -> None:
     from advisor.conversation.turn import Block, plain
 
     blocks = [*answer.blocks, Block(lines=(look.say("caution"),))]
-    if as_json:
-        shown = {
-            "version": 1,
-            "about": answer.about,
-            "value": answer.value,
-            "sources": list(answer.sources),
-            "reply": plain(blocks),
-        }
-        sys.stdout.write(json.dumps(shown, ensure_ascii=False) + "\n")
-    else:
-        sys.stdout.write(plain(blocks) + "\n")
+    shown = {
+        "version": 1,
+        "about": answer.about,
+        "value": answer.value,
+        "sources": list(answer.sources),
+        "reply": plain(blocks),
+    }
+    write_answer(shown, blocks, as_json)
     if answer.about == "unknown":
         raise typer.Exit(1)

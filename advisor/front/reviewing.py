@@ -10,11 +10,12 @@ import time
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, NoReturn
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from advisor.errors import AdvisorError
+from advisor.front.common import Over, refuse, write
 
 if TYPE_CHECKING:
     from concurrent.futures import Executor
@@ -26,9 +27,6 @@ if TYPE_CHECKING:
 
 Paths = Annotated[
     list[str], typer.Argument(help="Log files, folders, patterns, or - for standard input.", show_default=False)
-]
-Over = Annotated[
-    list[Path] | None, typer.Option(help="A folder laid over the built-in one; may be given more than once.")
 ]
 Against = Annotated[
     list[Path] | None, typer.Option(help="The knowledge to hold today's against: a whole folder, or one laid over it.")
@@ -65,14 +63,14 @@ def replay(
             if not replayed.differences and not replayed.set_change:
                 continue
             if as_json:
-                _write(json.dumps(replayed.as_json(), ensure_ascii=False))
+                write(json.dumps(replayed.as_json(), ensure_ascii=False))
             else:
-                _write("\n".join(_differing(replayed, run.words)))
+                write("\n".join(_differing(replayed, run.words)))
     tally = run.tally
     if as_json:
-        _write(json.dumps({"summary": tally.as_json()}, ensure_ascii=False))
+        write(json.dumps({"summary": tally.as_json()}, ensure_ascii=False))
     else:
-        _write("\n".join(_summary(tally, run)))
+        write("\n".join(_summary(tally, run)))
     raise typer.Exit(2 if run.failed else 1 if tally.changes["recommendation"] or tally.set_changes else 0)
 
 
@@ -95,7 +93,7 @@ def review(
     try:
         verdicts = read_verdicts(store)
         if agreement:
-            _write("\n".join(_weeks(agreed(verdicts), words)) or words["review_no_verdicts"])
+            write("\n".join(_weeks(agreed(verdicts), words)) or words["review_no_verdicts"])
             return
         if to_case:
             _case(paths, to_case, _settings(knowledge, dialogues, None), verdicts, into, words)
@@ -105,7 +103,7 @@ def review(
         worth = (one for batch in run.batches() for one in batch.replayed if one.name not in marked and reasons(one))
         _walk(in_order(worth), run, store, reviewer)
     except AdvisorError as problem:
-        _stop(problem)
+        refuse(problem, 2)
 
 
 def report(
@@ -134,13 +132,13 @@ def report(
             html.write_text(page(counted, weeks, run.words, fingerprint), encoding="utf-8")
             typer.echo(run.words["review_page_written"].format(path=html), err=True)
     except PlotsMissing:
-        _stop(run.words["review_page_extra"])
+        refuse(run.words["review_page_extra"], 2)
     except (AdvisorError, OSError) as problem:
-        _stop(problem)
+        refuse(problem, 2)
     if as_json:
-        _write(json.dumps({**counted, "agreement": weeks}, ensure_ascii=False))
+        write(json.dumps({**counted, "agreement": weeks}, ensure_ascii=False))
     else:
-        _write("\n".join([*_summary(run.tally, run), *_report_lines(counted, run.words), *_weeks(weeks, run.words)]))
+        write("\n".join([*_summary(run.tally, run), *_report_lines(counted, run.words), *_weeks(weeks, run.words)]))
     raise typer.Exit(2 if run.failed else 0)
 
 
@@ -160,16 +158,16 @@ def prune(
     if days is None:
         raise typer.BadParameter(words["review_age"].format(age=older_than))
     if not folder.is_dir():
-        _stop(words["review_no_folder"].format(path=folder))
+        refuse(words["review_no_folder"].format(path=folder), 2)
     paths = list(old_logs(folder, time.time() - days * 86400))
     if dry_run:
         for path in paths:
-            _write(words["review_would_prune"].format(path=path))
+            write(words["review_would_prune"].format(path=path))
         return
     try:
-        _write(words["review_pruned"].format(logs=len(paths), verdicts=take_away(folder, paths)))
+        write(words["review_pruned"].format(logs=len(paths), verdicts=take_away(folder, paths)))
     except AdvisorError as problem:
-        _stop(problem)
+        refuse(problem, 2)
 
 
 class _Run:
@@ -212,7 +210,7 @@ class _Run:
                         self._tell(problem)
                     yield batch
         except AdvisorError as problem:
-            _stop(problem)
+            refuse(problem, 2)
         self.seconds = time.monotonic() - start
 
     def _tell(self, problem: object) -> None:
@@ -376,12 +374,12 @@ def _walk(worth: Sequence[Replayed], run: _Run, store: Path, reviewer: str) -> N
     for number, replayed in enumerate(worth, start=1):
         why = ", ".join(words[f"review_why_{reason}"] for reason in reasons(replayed))
         shown = {"number": number, "count": len(worth), "session": replayed.name, "why": why}
-        _write(words["review_shown"].format(**shown))
+        write(words["review_shown"].format(**shown))
         for said, reply in _conversation(run, replayed.name):
-            _write(words["review_said"].format(text=said))
-            _write(words["review_answered"].format(text=reply))
+            write(words["review_said"].format(text=said))
+            write(words["review_answered"].format(text=reply))
         if replayed.differences:
-            _write("\n".join(_differing(replayed, words)))
+            write("\n".join(_differing(replayed, words)))
         word = _asked_verdict(words)
         if word == "quit":
             break
@@ -391,8 +389,8 @@ def _walk(worth: Sequence[Replayed], run: _Run, store: Path, reviewer: str) -> N
         keep(store, Verdict(replayed.name, word, remark, reviewer, fingerprint, time.time()))
         kept += 1
     if not worth:
-        _write(words["review_none_left"])
-    _write(words["review_kept"].format(count=kept, path=store))
+        write(words["review_none_left"])
+    write(words["review_kept"].format(count=kept, path=store))
 
 
 def _asked_verdict(words: Mapping[str, str]) -> Any:
@@ -403,7 +401,7 @@ def _asked_verdict(words: Mapping[str, str]) -> Any:
             return "quit"
         if typed.strip().lower()[:1] in choices:
             return choices[typed.strip().lower()[:1]]
-        _write(words["review_not_a_verdict"])
+        write(words["review_not_a_verdict"])
 
 
 def _typed(prompt: str) -> str | None:
@@ -453,24 +451,14 @@ def _case(
 
     session = find_session(find_files(paths)[0], name)
     if session is None:
-        _stop(words["review_no_session"].format(session=name))
+        refuse(words["review_no_session"].format(session=name), 2)
     session = masked(session, settings)
     verdict = next((one for one in reversed(list(verdicts)) if one.session == name), None)
     text = as_case(session, _answers(session, settings), verdict, mind_of(settings.knowledge, ()).graph)
     if into is None:
-        _write(text.rstrip("\n"))
+        write(text.rstrip("\n"))
         return
     if into.exists():
-        _stop(words["review_overwritten"].format(path=into))
+        refuse(words["review_overwritten"].format(path=into), 2)
     into.write_text(text, encoding="utf-8")
-    _write(words["review_case_written"].format(path=into))
-
-
-def _stop(problem: object) -> NoReturn:
-    typer.echo(str(problem), err=True)
-    raise typer.Exit(2)
-
-
-def _write(text: str) -> None:
-    sys.stdout.write(text + "\n")
-    sys.stdout.flush()
+    write(words["review_case_written"].format(path=into))
