@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import socket
+from collections.abc import Iterator
 
 import pytest
+from talking import mind as built
 
+from advisor.conversation.counter import Counter
+from advisor.conversation.mind import Mind
 from advisor.knowledge.graph import KnowledgeGraph
 from advisor.knowledge.load import load_knowledge
 from advisor.reasoning.choose import Chooser
@@ -38,3 +42,15 @@ def judge(graph: KnowledgeGraph) -> Judge:
 @pytest.fixture(scope="session")
 def chooser(judge: Judge) -> Chooser:
     return Chooser(judge)
+
+
+@pytest.fixture(scope="session")
+def mind() -> Mind:
+    return built()
+
+
+@pytest.fixture
+def counter(mind: Mind) -> Iterator[Counter]:
+    counter = Counter(mind)
+    yield counter
+    counter.close()

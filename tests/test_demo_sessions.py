@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -10,25 +10,13 @@ import pytest
 import yaml
 
 from advisor.conversation.counter import Counter
-from advisor.conversation.mind import Mind, build
+from advisor.conversation.mind import Mind
 from advisor.knowledge.parts import Arrangement
 
 FOLDER = Path(__file__).parents[1] / "demo_sessions"
 SESSIONS = {path.stem: yaml.safe_load(path.read_text(encoding="utf-8")) for path in sorted(FOLDER.glob("*.yaml"))}
 SAID = {"counter", "set", "answer_includes", "refusal_includes"}
 SET_PARTS = {"latching", "lines", "only_if", "unmet", "assumed_include", "cautions_include"}
-
-
-@pytest.fixture(scope="session")
-def mind() -> Mind:
-    return build()
-
-
-@pytest.fixture
-def counter(mind: Mind) -> Iterator[Counter]:
-    counter = Counter(mind)
-    yield counter
-    counter.close()
 
 
 def test_there_are_thirty_sessions_and_half_of_them_are_about_pairs() -> None:

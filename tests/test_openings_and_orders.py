@@ -4,31 +4,16 @@ from __future__ import annotations
 
 import re
 import subprocess
-from collections.abc import Iterator
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 
-import pytest
 from talking import COMMAND, environment
 
 from advisor.conversation.counter import Counter
-from advisor.conversation.mind import Mind, build
 from advisor.front.documents import as_html, as_markdown, as_text
 
 PAIR = "pair of 3070s, wood, 90 minutes, hospital corridor, new doors, S label, one leaf is enough to get out, cat A"
-
-
-@pytest.fixture(scope="module")
-def mind() -> Mind:
-    return build()
-
-
-@pytest.fixture
-def counter(mind: Mind) -> Iterator[Counter]:
-    counter = Counter(mind)
-    yield counter
-    counter.close()
 
 
 def say(counter: Counter, *lines: str) -> dict[str, Any]:
