@@ -283,9 +283,10 @@ class Files:
         return item == family or any(self.is_a(parent, family) for parent in self.parents.get(item, ()))
 
     def members(self, family: str) -> list[Part]:
-        """What a family stands for: its items that are no families themselves, the preferred first."""
+        """What a family stands for, the preferred first; a family that doesn't stand alone is no item."""
         families = {parent for parents in self.parents.values() for parent in parents}
-        found = [item for item in self.items.values() if item.name not in families and self.is_a(item.name, family)]
+        names = {item.name for item in self.items.values() if not item.alone} & families
+        found = [item for item in self.items.values() if item.name not in names and self.is_a(item.name, family)]
         return sorted(found, key=lambda item: item.order)
 
     def meeting(self, requirement: str) -> list[Part]:

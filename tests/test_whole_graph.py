@@ -257,3 +257,11 @@ def test_an_opening_of_the_sweep_lies_in_reach_of_each_rule(judge: Judge) -> Non
         findings = judge.infer(opening)
         reached |= {name for name, verdict in zip(judge.rule_names, findings.rules, strict=True) if verdict == 2}
     assert sorted(set(judge.rule_names) - reached) == []
+
+
+def test_a_name_for_several_items_is_never_put_in_a_set(graph: KnowledgeGraph) -> None:
+    bases = {family for item in graph.items.values() for family in item.is_a}
+    names = {name for name in bases & graph.items.keys() if not graph.items[name].alone}
+    assert names
+    assert all(item.name not in names for members in graph.families.values() for item in members)
+    assert all(graph.families[name] for name in names)

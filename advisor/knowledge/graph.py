@@ -230,15 +230,17 @@ class KnowledgeGraph:
             ) from None
 
     def _families(self) -> dict[str, tuple[Item, ...]]:
-        """For each item and family: the concrete items it stands for, best first."""
+        """For each item and family: the concrete items it stands for, best first.
+
+        What others are kinds of and doesn't stand alone is a name for them only, and in no family.
+        """
         self._above = {name: self._upwards(name) for name in self.items}
         found: dict[str, list[Item]] = {}
+        bases = {family for item in self.items.values() for family in item.is_a}
         for item in self.items.values():
+            concrete = item.alone or item.name not in bases
             for name in self._above[item.name]:
-                found.setdefault(name, []).append(item)
-        for name in {family for item in self.items.values() for family in item.is_a} & self.items.keys():
-            if not self.items[name].alone:
-                found[name].remove(self.items[name])
+                found.setdefault(name, []).extend([item] if concrete else [])
         return {name: tuple(sorted(members, key=preference)) for name, members in sorted(found.items())}
 
     def _upwards(self, name: str) -> frozenset[str]:
