@@ -461,3 +461,25 @@ def test_a_session_survives_its_way_through_the_slots(talk: Talk) -> None:
     assert session.contradiction is not None
     assert session.contradiction.now == Entry(OneOf(frozenset({"20"})), "20 minutes")
     assert session.sheet.entries["leaves"].possible == OneOf(frozenset({"pair"}))
+
+
+# Nothing said is lost
+
+
+def test_what_can_be_read_two_ways_is_named_beside_what_was_understood(talk: Talk) -> None:
+    said = talk.say("pr 3070 wd 90 min hosp corr")
+    assert "leaf_width_in" not in said["facts"]
+    assert "3070 can be read as the width of each leaf" in said["reply"]
+
+
+def test_a_correcting_number_is_asked_about_while_the_question_takes_no_number(talk: Talk) -> None:
+    question = talk.say("pair of 3070s wd 90 min hosp corr")["question"]
+    assert mind().graph.kinds[question["fact"]].kind == "yes_no"
+    said = talk.say("sorry meant 45")
+    assert said["facts"]["fire_rating_minutes"] == 90
+    assert "45 can be read as minutes of fire rating" in said["reply"]
+
+
+def test_a_label_nobody_sees_does_not_make_a_door_unrated(talk: Talk) -> None:
+    talk.say("hospital cross corridor pair, wood, smoke, no label i can see")
+    assert "fire_rating_minutes" not in talk.turns[-1]["facts"]

@@ -235,6 +235,9 @@ class Replier:
         if context.hearing.not_understood:
             words = ", ".join(_shortened(word) for word in context.hearing.not_understood[:8])
             yield speaker.say("not_understood", words=words)
+        for said in context.hearing.ambiguous:
+            readings = "; ".join(self.mind.book.wording[key] for key in said.readings)
+            yield speaker.say("left_open", words=_shortened(said.text), readings=readings)
 
     def _say(self, context: _Context, kind: Kind, key: str, **fields: object) -> tuple[Session, Turn]:
         block = Block(lines=(self.speaker.say(key, **fields),))
@@ -286,7 +289,8 @@ class Replier:
         return session, self._turn(context, "not_understood", blocks, question)
 
     def _ambiguous(self, context: _Context) -> tuple[Session, Turn]:
-        said = context.hearing.ambiguous[0]
+        said, *others = context.hearing.ambiguous
+        context = replace(context, hearing=replace(context.hearing, ambiguous=tuple(others)))
         readings = [self.mind.book.wording[key] for key in said.readings]
         text = self.speaker.say("ambiguous", words=said.text, readings="; ".join(readings))
         question = {"fact": None, "text": text, "choices": readings, "why": text}

@@ -408,7 +408,10 @@ class _Reading:
         for part in numbers:
             measure = part.measure
             assert measure is not None
-            if part.start in self.covered or measure.kind != "number" or self.asked is not None:
+            if part.start in self.covered or measure.kind != "number":
+                continue
+            # A number corrects a rating where the question takes none: "sorry, 45".
+            if self.asked is not None and not (part.corrects and self.kinds[self.asked].kind in ("yes_no", "choice")):
                 continue
             options = measure.options
             rating = possible_of(measure, self.kinds["fire_rating_minutes"], "exact", None, self.book.measures.lengths)
